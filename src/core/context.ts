@@ -1,0 +1,43 @@
+import { Fault } from './fault.ts';
+
+/**
+ * A pure function that may run here or in a worker. Arguments and result are plain, cloneable data; bulk data are typed
+ * arrays that the pool may share between threads. `name` finds the same function in a worker.
+ */
+export interface Task<A, R> {
+  readonly name: string;
+  readonly run: (args: A) => R;
+}
+
+/** Runs tasks. The bytes that come out never depend on `size`. */
+export interface Pool {
+  /** How many tasks run at once; 1 means inline. */
+  readonly size: number;
+  /** Runs `task` once for each argument; results in the order of the arguments. The first failure rejects. */
+  map<A, R>(task: Task<A, R>, args: readonly A[]): Promise<R[]>;
+  /** Memory that every task sees: shared where the platform has it, plain otherwise. */
+  allocate(bytes: number): ArrayBufferLike;
+  close(): Promise<void>;
+}
+
+/** What a long computation needs of its surroundings. */
+export interface Context {
+  readonly pool: Pool;
+  /** Called with a stage's name and the share of it that is done, 0..1. */
+  progress(stage: string, done: number): void;
+  /** Looked at between slabs; when set, the run ends with a Fault `cancelled`. */
+  readonly cancelled: () => boolean;
+}
+
+export function checkCancelled(context: Context): void {
+  if (context.cancelled()) throw new Fault({ code: 'cancelled', what: 'The run was cancelled; nothing was written.', exit: 1 });
+}
+
+export const allocateF32 = (pool: Pool, n: number): Float32Array => new Float32Array(pool.allocate(n * 4));
+export const allocateI32 = (pool: Pool, n: number): Int32Array => new Int32Array(pool.allocate(n * 4));
+
+/** Splits 0..n into about `parts` runs [from, to). */
+export function slabs(n: number, parts: number): { from: number; to: number }[] {
+  const count = Math.max(1, Math.min(n, parts));
+  return Array.from({ length: count }, (_, i) => ({ from: Math.floor((i * n) / count), to: Math.floor(((i + 1) * n) / count) }));
+}

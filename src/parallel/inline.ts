@@ -1,0 +1,12 @@
+import type { Context, Pool } from '../core/context.ts';
+
+/** Runs every task here, one after the other, on plain memory. */
+export const inlinePool: Pool = {
+  size: 1,
+  map: async (task, args) => args.map((a) => task.run(a)),
+  allocate: (bytes) => new ArrayBuffer(bytes),
+  close: async () => {},
+};
+
+/** A context with no workers, no progress and no cancel: for tests and short jobs. */
+export const inlineContext: Context = { pool: inlinePool, progress: () => {}, cancelled: () => false };
