@@ -1,0 +1,65 @@
+/**
+ * Where the page gets its files: a result folder OUT, served or built into the page.
+ *
+ * Served (`voidgauge view OUT`): the page at `/`, OUT's files under `data/`, and `GET data/` answers with a JSON array of
+ * the names there, so that the page never asks for a file that is missing.
+ * Built in (`report.html`): each file is `<script type="text/plain" data-file="NAME">BASE64 OF GZIP</script>`; see embed.ts.
+ *
+ * Files the page knows:
+ *   result.json   the result contract
+ *   scene.glb     what is drawn. glTF 2.0, metres, +Y up as that standard says (a root node turns mm, +Z up, into it).
+ *                 One node per thing, its name the scan's name or one of `envelope`, `body`, `cavity`, `removed`, `reclaimed`,
+ *                 `pocket 1`, … Node extras: { kind: 'scan' | 'removed' | 'envelope' | 'body' | 'cavity' | 'reclaimed' | 'pocket',
+ *                 clearance_mm?, error_mm? (of the thinning), triangles? (before it) }.
+ *                 POSITION as float32 or, with KHR_mesh_quantization, normalized int16; indices; no normals needed.
+ *   coarse.json   header of the coarse distance fields for the dials, see coarse.ts
+ *   coarse.bin    their numbers
+ */
+export interface Source {
+  /** Names of the files there are. */
+  readonly names: readonly string[];
+  /** The bytes of a file; rejects with a sentence for the user when it cannot be had. */
+  read(name: string): Promise<ArrayBuffer>;
+  /** True when a server stands behind the page, that can run the program again. */
+  readonly served: boolean;
+}
+
+export async function openSource(): Promise<Source> {
+  const inside = [...document.querySelectorAll<HTMLScriptElement>('script[data-file]')];
+  if (inside.length) return builtIn(new Map(inside.map((e) => [e.dataset.file ?? '', e])));
+  if (location.protocol === 'file:') return { names: [], served: false, read: missing };
+  const answer = await fetch('data/', { headers: { accept: 'application/json' } });
+  const names: unknown = answer.ok ? await answer.json() : [];
+  return {
+    names: Array.isArray(names) ? names.filter((n) => typeof n === 'string') : [],
+    served: true,
+    read: async (name) => {
+      const got = await fetch(`data/${encodeURIComponent(name)}`, { cache: 'no-cache' });
+      if (!got.ok) throw new Error(`${name} could not be read (${got.status}).`);
+      return got.arrayBuffer();
+    },
+  };
+}
+
+const missing = (name: string): Promise<ArrayBuffer> => Promise.reject(new Error(`This page holds no ${name}.`));
+
+function builtIn(blocks: ReadonlyMap<string, HTMLScriptElement>): Source {
+  return {
+    names: [...blocks.keys()],
+    served: false,
+    read: async (name) => {
+      const text = blocks.get(name)?.textContent;
+      return text ? inflate(fromBase64(text)) : missing(name);
+    },
+  };
+}
+
+function fromBase64(text: string): Uint8Array<ArrayBuffer> {
+  const raw = atob(text.trim());
+  const bytes = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
+  return bytes;
+}
+
+const inflate = (bytes: Uint8Array<ArrayBuffer>): Promise<ArrayBuffer> =>
+  new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream('gzip'))).arrayBuffer();

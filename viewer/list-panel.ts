@@ -1,0 +1,62 @@
+import { freshId, make, part } from './dom.ts';
+import type { Drawing } from './drawing.ts';
+import { labelOf, type Show, SHOWS, type Thing } from './things.ts';
+
+/**
+ * The list of what is drawn: one line a thing, its three states as words. Each line is a group of radio buttons, so the tab
+ * key goes from thing to thing and the arrow keys through the states.
+ */
+export function listPanel(drawing: Drawing): () => void {
+  const host = part('things');
+  const table = make('div', { class: 'list' });
+  const alone = new Alone(drawing);
+  host.append(table);
+  return () => {
+    table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show)));
+  };
+}
+
+function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLElement {
+  const name = freshId();
+  const swatch = make('i', { class: 'swatch', 'aria-hidden': 'true' });
+  swatch.style.background = drawing.colourOf(thing);
+  const states = SHOWS.map((s) => {
+    const input = make('input', { type: 'radio', name, value: s });
+    input.checked = s === show;
+    input.addEventListener('change', () => drawing.show(new Map([[thing.name, s]])));
+    return make('label', { class: 'word' }, input, make('span', {}, s));
+  });
+  const only = make('button', { type: 'button', class: 'only', 'aria-label': `${labelOf(thing)} alone` }, 'alone');
+  only.addEventListener('click', () => alone.toggle(thing.name));
+  const legend = make('legend', {}, labelOf(thing));
+  const note = describe(thing);
+  return make('fieldset', { class: 'thing', 'data-thing': thing.name }, swatch, legend, make('small', {}, note), make('span', { class: 'states' }, ...states), only);
+}
+
+function describe(t: Thing): string {
+  const says: string[] = [];
+  if (t.clearance !== undefined) says.push(`keep ${t.clearance} mm clear`);
+  if (t.error !== undefined) says.push(`drawn to ${t.error} mm`);
+  return says.join(', ');
+}
+
+/** Hides all but one thing; the same again brings the others back. */
+class Alone {
+  private readonly drawing: Drawing;
+  private before: { name: string; states: Map<string, Show> } | undefined;
+
+  constructor(drawing: Drawing) {
+    this.drawing = drawing;
+  }
+
+  toggle(name: string): void {
+    if (this.before?.name === name) {
+      this.drawing.show(this.before.states);
+      this.before = undefined;
+      return;
+    }
+    const states = this.before?.states ?? new Map(this.drawing.things.map((t) => [t.thing.name, t.show]));
+    this.before = { name, states };
+    this.drawing.show(new Map(this.drawing.things.map((t) => [t.thing.name, t.thing.name === name ? 'shown' : 'hidden'])));
+  }
+}

@@ -1,0 +1,50 @@
+/**
+ * What the page reads of result.json; every part but `job` may be missing, because a job may leave it out.
+ * Lengths mm, volumes litres, angles degrees.
+ */
+export interface Bounded {
+  readonly value: number;
+  readonly low: number;
+  readonly high: number;
+}
+
+export interface ResultFile {
+  readonly tool?: { readonly name: string; readonly version: string };
+  readonly job: {
+    readonly name: string;
+    readonly least_radius?: number;
+    readonly scans?: Readonly<Record<string, { readonly clearance?: number; readonly role?: string; readonly note?: string | null }>>;
+  };
+  readonly inputs?: readonly { readonly scan: string; readonly file: string; readonly sha256: string; readonly triangles?: number }[];
+  readonly grid?: { readonly step_mm: number; readonly dims: readonly number[]; readonly cells: number };
+  readonly envelope?: {
+    readonly volume_l: Bounded;
+    readonly area_dm2?: number;
+    readonly box_mm?: { readonly min: readonly number[]; readonly max: readonly number[] };
+    readonly pieces?: number;
+    readonly through_holes?: number;
+    readonly largest_ball?: { readonly radius_mm: number; readonly centre_mm: readonly number[] };
+    readonly least_radius_mm?: number;
+    readonly by_radius?: readonly { readonly radius_mm: number; readonly volume_l: number }[];
+    readonly necks?: readonly { readonly at_mm: readonly number[]; readonly diameter_mm: number; readonly behind_l: number }[];
+  };
+  readonly reclaimed?: { readonly volume_l: Bounded };
+  readonly tank?: Readonly<Partial<Record<TankVolume, Bounded>>> & {
+    readonly inside_area_dm2?: number;
+    readonly dry_mass_kg?: number;
+    readonly full_mass_kg?: number;
+    readonly attitudes?: readonly {
+      readonly pitch_deg: number;
+      readonly lean_deg: number;
+      readonly trapped_l: number;
+      readonly stranded_l: number;
+      readonly usable_l: number;
+    }[];
+    readonly dip?: readonly { readonly height_mm: number; readonly volume_l: number }[];
+  };
+  readonly ways_in?: readonly { readonly direction: readonly number[]; readonly volume_l: number; readonly kept_percent: number }[];
+  readonly notes?: readonly { readonly code: string; readonly text: string; readonly where?: string }[];
+  readonly cautions?: readonly string[];
+}
+
+export type TankVolume = 'outer_l' | 'wall_l' | 'brim_l' | 'ullage_l' | 'rated_l' | 'usable_l';

@@ -1,0 +1,48 @@
+import { make, part } from './dom.ts';
+import { CAUTION, type Figure, figuresOf, hasFuel } from './figures.ts';
+import type { ResultFile } from './result.ts';
+
+/** The written part of the sheet: name, figures with bounds, cautions, notes, provenance. */
+export function sheetPanel(r: ResultFile): void {
+  part('job').textContent = r.job.name;
+  document.title = `${r.job.name} - Voidgauge sheet`;
+  part('about').textContent = aboutOf(r);
+  part('cell').textContent = r.grid ? `${r.grid.step_mm} mm` : 'not said';
+  part('tool').textContent = r.tool ? `${r.tool.name} ${r.tool.version}` : 'Voidgauge';
+  const figures = figuresOf(r);
+  part('figures').append(figureList(figures.filter((f) => f.main), 'main'), figureList(figures.filter((f) => !f.main), 'more'));
+  showCautions(r.cautions ?? [], hasFuel(r));
+  const notes = (r.notes ?? []).map((n) => make('li', { 'data-note': n.code }, n.text, n.where ? make('small', {}, ` ${n.where}`) : ''));
+  part('notes').append(notes.length ? make('ul', {}, ...notes) : make('p', {}, 'None.'));
+}
+
+function aboutOf(r: ResultFile): string {
+  const scans = r.inputs?.length ?? 0;
+  const radius = r.envelope?.least_radius_mm ?? r.job.least_radius;
+  const says = [];
+  if (scans) says.push(`${scans} ${scans === 1 ? 'scan' : 'scans'}`);
+  if (radius !== undefined) says.push(`least radius ${radius} mm`);
+  return says.join(', ');
+}
+
+function figureList(figures: readonly Figure[], kind: string): HTMLElement {
+  return make(
+    'dl',
+    { class: kind },
+    ...figures.map((f) =>
+      make(
+        'div',
+        { 'data-figure': f.key },
+        make('dt', {}, f.label),
+        make('dd', {}, make('b', {}, f.value), f.unit ? make('span', { class: 'unit' }, ` ${f.unit}`) : '', f.bounds ? make('small', {}, f.unit === 'l' ? `(${f.bounds})` : f.bounds) : ''),
+      ),
+    ),
+  );
+}
+
+/** Always in sight where litres that fuel might fill are shown. */
+export function showCautions(own: readonly string[], fuel: boolean): void {
+  const lines = [...own, ...(fuel ? [CAUTION] : [])];
+  part('cautions').replaceChildren(...lines.map((c) => make('p', {}, c)));
+  part('cautions').hidden = lines.length === 0;
+}

@@ -1,0 +1,101 @@
+import { BufferAttribute, BufferGeometry, type Material, Matrix4, Mesh as Mesh3, Vector3 } from 'three';
+import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
+import type { Mesh } from '../src/core/mesh.ts';
+import { isClosed } from './section.ts';
+
+export type Show = 'shown' | 'faint' | 'hidden';
+export const SHOWS: readonly Show[] = ['shown', 'faint', 'hidden'];
+
+export const KINDS = ['scan', 'removed', 'envelope', 'body', 'cavity', 'reclaimed', 'pocket', 'item', 'route', 'bore'] as const;
+export type Kind = (typeof KINDS)[number];
+
+/** One thing on the drawing, in mm, +Z up, about zero. */
+export interface Thing {
+  readonly name: string;
+  readonly kind: Kind;
+  readonly mesh: Mesh;
+  readonly geometry: BufferGeometry;
+  /** Every edge is shared by two faces, so a cut through it can be filled. */
+  readonly closed: boolean;
+  readonly clearance?: number;
+  /** How far thinning may have moved the surface, mm. */
+  readonly error?: number;
+}
+
+/** glTF's metres with +Y up to mm with +Z up. */
+const TO_MM = new Matrix4().makeRotationX(Math.PI / 2).premultiply(new Matrix4().makeScale(1000, 1000, 1000));
+
+/** Reads scene.glb. Rejects with a sentence for the user when it is not sound. */
+export async function readThings(bytes: ArrayBuffer): Promise<Thing[]> {
+  const file = await new GLTFLoader().parseAsync(bytes, '').catch((e: unknown) => {
+    throw new Error(`scene.glb could not be read: ${e instanceof Error ? e.message : String(e)}`);
+  });
+  file.scene.updateMatrixWorld(true);
+  const things: Thing[] = [];
+  file.scene.traverse((o) => {
+    if (o instanceof Mesh3 && o.geometry instanceof BufferGeometry) things.push(thingOf(o, o.geometry));
+  });
+  return things.sort((a, b) => KINDS.indexOf(a.kind) - KINDS.indexOf(b.kind));
+}
+
+function thingOf(o: Mesh3, from: BufferGeometry): Thing {
+  // The loader keeps the node's name as it stood in userData only when it had to change it.
+  const extras = { ...o.parent?.userData, ...o.userData };
+  const name = String(extras.name ?? o.name);
+  const matrix = o.matrixWorld.clone().premultiply(TO_MM);
+  const at = from.getAttribute('position');
+  const positions = new Float32Array(at.count * 3);
+  const p = new Vector3();
+  for (let i = 0; i < at.count; i++) p.fromBufferAttribute(at, i).applyMatrix4(matrix).toArray(positions, i * 3);
+  const indices = from.index ? Uint32Array.from(from.index.array) : Uint32Array.from({ length: at.count }, (_, i) => i);
+  const mesh: Mesh = { origin: [0, 0, 0], positions, indices };
+  dispose(o);
+  return {
+    name,
+    kind: kindOf(extras.kind, name),
+    mesh,
+    geometry: geometryOf(mesh),
+    closed: isClosed(mesh),
+    clearance: numberOr(extras.clearance_mm),
+    error: numberOr(extras.error_mm),
+  };
+}
+
+/** Positions, indices and smooth normals for drawing; the mesh's origin must be zero. */
+export function geometryOf(mesh: Mesh): BufferGeometry {
+  const g = new BufferGeometry();
+  g.setAttribute('position', new BufferAttribute(mesh.positions, 3));
+  g.setIndex(new BufferAttribute(mesh.indices, 1));
+  g.computeVertexNormals();
+  g.computeBoundingBox();
+  g.computeBoundingSphere();
+  return g;
+}
+
+const kindOf = (said: unknown, name: string): Kind =>
+  KINDS.find((k) => k === said) ?? KINDS.find((k) => k === name.replace(/ \d+$/, '')) ?? 'scan';
+
+const numberOr = (v: unknown): number | undefined => (typeof v === 'number' && Number.isFinite(v) ? v : undefined);
+
+function dispose(o: Mesh3): void {
+  o.geometry.dispose();
+  const m: Material | Material[] = o.material;
+  for (const one of Array.isArray(m) ? m : [m]) one.dispose();
+}
+
+/** What stands shown before the user says otherwise: the surroundings and the room found; the rest waits in the list. */
+export const firstShow = (t: Thing): Show => (t.kind === 'scan' || t.kind === 'envelope' ? 'shown' : 'hidden');
+
+/** Name for the list: scans keep the job's name, our own kinds get a plain word. */
+export function labelOf(t: Thing): string {
+  const words: Partial<Record<Kind, string>> = {
+    removed: 'Removed part',
+    envelope: 'Envelope',
+    body: 'Body',
+    cavity: 'Cavity',
+    reclaimed: 'Reclaimed room',
+  };
+  const word = words[t.kind];
+  return word && t.name === t.kind ? word : t.name;
+}
+

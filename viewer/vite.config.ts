@@ -1,0 +1,55 @@
+import { createHash } from 'node:crypto';
+import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { resolve } from 'node:path';
+import { defineConfig, type Plugin } from 'vite';
+import { viteSingleFile } from 'vite-plugin-singlefile';
+
+/**
+ * Two builds of one page. Plain: dist/viewer/index.html with its script and style beside it, for `voidgauge view`.
+ * With VOIDGAUGE_PAGE=report: dist/viewer/report.html, one file with everything inside, into which the data are put later.
+ */
+const report = process.env.VOIDGAUGE_PAGE === 'report';
+const root = import.meta.dirname;
+const out = resolve(root, '../dist/viewer');
+
+/** Names the one script and style of the single file by their hashes, so that the page runs nothing else. */
+const lockScripts: Plugin = {
+  name: 'lock-scripts',
+  closeBundle() {
+    const html = readFileSync(resolve(out, 'single/index.html'), 'utf8');
+    const hashes = (tag: string): string =>
+      [...html.matchAll(new RegExp(`<${tag}[^>]*>([\\s\\S]*?)</${tag}>`, 'g'))]
+        .map((m) => `'sha256-${createHash('sha256').update(m[1]).digest('base64')}'`)
+        .join(' ');
+    const policy = [
+      "default-src 'none'",
+      `script-src ${hashes('script')}`,
+      `style-src ${hashes('style')}`,
+      'img-src data: blob:',
+      'worker-src blob:',
+      "base-uri 'none'",
+      "form-action 'none'",
+    ].join('; ');
+    // A function as replacement: minified code holds `$` patterns.
+    const locked = html.replace(/<meta charset="utf-8"\s*\/?>/, (m) => `${m}\n<meta http-equiv="Content-Security-Policy" content="${policy}">`);
+    if (locked === html) throw new Error('the page lacks the charset line that the policy follows');
+    writeFileSync(resolve(out, 'report.html'), locked);
+    rmSync(resolve(out, 'single'), { recursive: true });
+  },
+};
+
+export default defineConfig({
+  root,
+  base: './',
+  publicDir: false,
+  resolve: { alias: { '#spawn': resolve(root, report ? 'spawn-inline.ts' : 'spawn.ts') } },
+  plugins: report ? [viteSingleFile({ removeViteModuleLoader: true }), lockScripts] : [],
+  build: {
+    outDir: report ? resolve(out, 'single') : out,
+    emptyOutDir: true,
+    target: 'es2022',
+    modulePreload: false,
+    chunkSizeWarningLimit: 1500,
+  },
+  worker: { format: report ? 'iife' : 'es' },
+});
