@@ -26,7 +26,7 @@ const GROUPS_SHOWN = 12;
 /** A name for a scan, made from its file's, that a job accepts and that is not in `taken`. */
 export function scanName(file: string, taken: readonly string[]): string {
   const base = file.replace(/^.*[\\/]/, '').replace(/(\.(gz|stl|ply|obj|glb|gltf|3mf|pcd|xyz|csv|asc|zip))+$/i, '');
-  const plain = base.replace(/[^\p{L}\p{N}_-]+/gu, '_').replace(/^[^\p{L}]+/u, '') || 'scan';
+  const plain = base.replace(/[^A-Za-z0-9\u00C0-\uD7FF_-]+/g, '_').replace(/^[^A-Za-z\u00C0-\uD7FF]+/, '') || 'scan';
   if (!taken.includes(plain)) return plain;
   let n = 2;
   while (taken.includes(`${plain}_${n}`)) n++;

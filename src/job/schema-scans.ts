@@ -7,6 +7,8 @@ import { motion, place } from './schema-place.ts';
 export const ROLES = ['obstacle', 'removed', 'mates', 'ignore'] as const;
 export type Role = (typeof ROLES)[number];
 
+/** Letters of most scripts, written so that it means the same with and without the `u` flag: schema tools differ in that. */
+const NAME_PATTERN = /^[A-Za-z\u00C0-\uD7FF][A-Za-z0-9\u00C0-\uD7FF ._-]*$/;
 const NAME = 'a plain name that starts with a letter (then letters, digits, space, dot, dash, underscore)';
 const file = z.string({ error: "the scan's file name" }).min(1, { error: "the scan's file name" });
 
@@ -42,7 +44,7 @@ const scan = section({
 
 /** Name of a scan to what it is; `frame: frame.ply` is short for `frame: { file: frame.ply }`. */
 export const scans = z.record(
-  z.string().regex(/^\p{L}[\p{L}\p{N} ._-]*$/u, { error: NAME }),
+  z.string().regex(NAME_PATTERN, { error: NAME }),
   z.union([scan, file.transform((f) => scan.parse({ file: f }))], { error: 'a file name, or { file: ..., role: ... }' }),
   { error: 'scans by name' },
 );
