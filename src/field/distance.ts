@@ -22,6 +22,8 @@ export interface DistanceOptions {
 
 const SPLAT = 0.9;
 const BAND = 1.7;
+const CLOSE = 2;
+const FAR = 6;
 const PARTS_PER_WORKER = 4;
 
 /** Plain, shared state of one run, in cells of the padded lattice. */
@@ -289,10 +291,11 @@ function evaluate(args: Evaluate): void {
         p[0] = i;
         const s = near[c];
         const far = Math.sqrt((i - position[s * 3]) ** 2 + (j - position[s * 3 + 1]) ** 2 + (k - position[s * 3 + 2]) ** 2);
-        let fine = false;
+        let fine = far < CLOSE;
         for (let l = 0; l < levels.length; l++) fine ||= Math.abs(far - levels[l]) < BAND;
-        const d2 = fine ? search.least(c, p, foot) : closestOnTriangle(corners, triangle[s], p, foot);
-        out[o++] = Math.sqrt(d2) * step;
+        // A seed misses the true foot point by about half a cell sideways, so far away its distance is as good as the triangle's.
+        const d = fine ? Math.sqrt(search.least(c, p, foot)) : far < FAR ? Math.sqrt(closestOnTriangle(corners, triangle[s], p, foot)) : search.leastSeed(c, p);
+        out[o++] = d * step;
       }
     }
   }
@@ -337,6 +340,27 @@ class NearSearch {
       if (!(this.best < before)) break;
     }
     return this.best;
+  }
+
+  /** Least distance to the seeds of a cell and of the six round it. */
+  leastSeed(cell: number, p: Float64Array): number {
+    const { nx, ny, nz, near } = this.work;
+    const { position } = this.seeds;
+    const [i, j, k] = p;
+    let best = Infinity;
+    for (let n = 0; n < 7; n++) {
+      let c = cell;
+      if (n === 1 && i > 0) c -= 1;
+      else if (n === 2 && i < nx - 1) c += 1;
+      else if (n === 3 && j > 0) c -= nx;
+      else if (n === 4 && j < ny - 1) c += nx;
+      else if (n === 5 && k > 0) c -= nx * ny;
+      else if (n === 6 && k < nz - 1) c += nx * ny;
+      const s = near[c] * 3;
+      const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
+      if (d < best) best = d;
+    }
+    return Math.sqrt(best);
   }
 
   private take(seed: number, p: Float64Array, foot: Float64Array): void {
