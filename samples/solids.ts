@@ -101,7 +101,7 @@ const engine = (): Primitive[] => [
   cylinder([112, -120, 370], [112, -140, 370], 34, 8),
   block([250, 0, 330], [40, 60, 40], 15),
   cylinder(barrelAt(0), barrelAt(1), 55, 4),
-  ...Array.from({ length: 8 }, (_, i) => block(barrelAt(0.16 + i * 0.098), [76 - 2 * (i % 2), 80, 2.6], 2, leaning)),
+  ...Array.from({ length: 8 }, (_, i) => block(barrelAt(0.16 + i * 0.098), [76 - 2 * (i % 2), 80, 3.4], 2.5, leaning)),
   block(barrelAt(1.06), [76, 72, 30], 16, leaning),
   block(barrelAt(1.3), [60, 56, 22], 14, leaning),
   ...[-1, 1].flatMap((i) => both((s) => [cylinder([56 + i * 62, s * 58, 640], [54 + i * 62, s * 58, 676], 8, 2)])),
@@ -160,7 +160,7 @@ const swingArm = (): Primitive[] => [
   cylinder([-620, -300, 290], [-620, 300, 290], 34, 4),
   cylinder([-620, -40, 290], [-620, 70, 290], 84, 22),
   cylinder([-600, 20, 292], [-470, 20, 318], 30, 10),
-  cylinder([-620, -205, 290], [-620, -199, 290], 98, 2),
+  cylinder([-620, -208, 290], [-620, -196, 290], 98, 3),
   block([-440, 0, 340], [26, 20, 24], 6),
 ];
 
@@ -191,7 +191,10 @@ const frontEnd = (): Primitive[] => [
     ...tube(25, 40, [720, s * 130, 296], [600, s * 330, 252]),
     ...tube(22, 40, [545, s * 124, 400], [600, s * 322, 336]),
     ...tube(22, 40, [690, s * 128, 430], [600, s * 322, 336]),
-    ...shockBetween([600, s * 290, 268], [512, s * 92, 560]),
+    // The front shocks wear rubber sleeves.
+    cylinder([600, s * 290, 268], [564, s * 209, 388], 20, 4),
+    cylinder([576, s * 236, 348], [521, s * 112, 531], 36, 12),
+    cylinder([524, s * 119, 520], [512, s * 92, 560], 16, 4),
     capsule([600, s * 330, 252], [600, s * 326, 340], 20),
     cylinder([600, s * 318, 290], [600, s * 345, 290], 60, 6),
     ...tube(14, 30, [470, s * 10, 440], [560, s * 326, 300]),
@@ -221,7 +224,7 @@ const wheel = (centre: Vec3, side: 1 | -1): Primitive[] => {
   return [
     ring([x, y - 100, z], [x, y + 100, z], { inner: 152, outer: 288 }, 56),
     ring([x, y - 78, z], [x, y + 78, z], { inner: 138, outer: 156 }, 6),
-    cylinder([x, y + side * 12, z], [x, y + side * 26, z], 144, 6),
+    cylinder([x, y + side * 8, z], [x, y + side * 38, z], 146, 10),
     cylinder([x, y - side * 70, z], [x, y + side * 44, z], 48, 8),
     ...lugs,
   ];
