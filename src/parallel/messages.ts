@@ -1,0 +1,44 @@
+import { Fault, type FaultDetail } from '../core/fault.ts';
+import { tasks } from './tasks.ts';
+
+/** What a pool sends to a worker: run the task `name` on `args`. */
+export interface Request {
+  readonly id: number;
+  readonly name: string;
+  readonly args: unknown;
+}
+
+/** An error in a form that crosses threads; a Fault keeps its detail. */
+export interface SentError {
+  readonly message: string;
+  readonly stack?: string;
+  readonly fault?: FaultDetail;
+}
+
+/** What comes back, with the request's id. */
+export type Reply = { readonly id: number; readonly value: unknown } | { readonly id: number; readonly error: SentError };
+
+/** Runs a request where it arrives. Never throws: what goes wrong is in the reply. */
+export function answer(request: Request): Reply {
+  const { id, name, args } = request;
+  try {
+    const task = tasks.get(name);
+    if (!task) throw new Error(`no task is called "${name}"`);
+    return { id, value: task.run(args as never) };
+  } catch (error) {
+    return { id, error: sendError(error) };
+  }
+}
+
+export function sendError(error: unknown): SentError {
+  if (error instanceof Fault) return { message: error.message, stack: error.stack, fault: error.detail };
+  if (error instanceof Error) return { message: `${error.name}: ${error.message}`, stack: error.stack };
+  return { message: String(error) };
+}
+
+export function receiveError(sent: SentError): Error {
+  if (sent.fault) return new Fault(sent.fault);
+  const error = new Error(sent.message);
+  if (sent.stack) error.stack = sent.stack;
+  return error;
+}

@@ -1,0 +1,8 @@
+import type { Task } from '../core/context.ts';
+import { depthTask, evaluateTask, planeTask, splatTask } from '../field/distance.ts';
+
+/** Every task that a worker may be asked for. A task with arguments A takes nothing else, hence `never`: only its own caller knows A. */
+const all: readonly Task<never, unknown>[] = [splatTask, planeTask, depthTask, evaluateTask];
+
+/** The tasks by name: the one thing that a worker of any kind has to load. */
+export const tasks: ReadonlyMap<string, Task<never, unknown>> = new Map(all.map((task) => [task.name, task]));
