@@ -10,6 +10,9 @@ import { solveQef } from './qef.ts';
  * Harten et al., J. Comput. Phys. 71, 1987). A vertex is the point that fits the active planes of its crossings best (the quadratic error
  * of Ju et al., Dual contouring of Hermite data, SIGGRAPH 2002), pulled back toward the crossings' mean
  * where the model says that it has left the set.
+ *
+ * Where three pieces meet, both sides of a sample may cross a crease. Such a sample borrows the plane of a sure sample nearby that
+ * predicts its value; planes that cut the vertex off join the fit. Without this, corners of a turned box were up to a cell short.
  */
 /** Normals closer than this cosine are one smooth face. */
 const SMOOTH = 0.96;
@@ -17,52 +20,91 @@ const SMOOTH = 0.96;
 const SAGITTA = 0.15;
 const MOST_BEND = 0.25;
 
+/** Samples whose second differences are below this, in cells, have a sure gradient: first the strict bound, then, if it finds less than two planes, the other. */
+const SURE = [0.001, 0.03];
+/** A borrowed plane predicts the sample within this, in cells. */
+const FITS = 0.05;
+/** Sure planes are looked for so many samples round the cube; at most this many different ones are kept. */
+const AROUND = 2;
+const MOST_PLANES = 12;
+/** How far outside its cube a vertex on sure planes may lie, in cells: tips and crests that slip between the samples. */
+const REACH = 0.75;
+/** A corner fits its planes to this, in cells. */
+const EXACT = 2e-3;
+
 export class Creases {
   private readonly data: Float32Array;
   private readonly n: readonly [number, number, number];
   private readonly stride: readonly [number, number, number];
   private readonly level: number;
+  private readonly step: number;
   private value: Float64Array = new Float64Array(8);
-  /** Gradient and second difference of each corner, three numbers each, per cell. */
-  private readonly gradient = new Float64Array(24);
-  private readonly bend = new Float64Array(24);
-  /** Points and unit normals of the cycle's crossings. */
-  private readonly points = new Float64Array(36);
-  private readonly normals = new Float64Array(36);
+  private low: Int32Array = new Int32Array(3);
+  /**
+   * Planes: value at the cube's lowest corner, gradient and second differences, seven numbers each, in mm and cells. The first eight
+   * belong to the corners, others are sure planes from nearby.
+   */
+  private readonly plane = new Float64Array(7 * (8 + MOST_PLANES));
+  private planes = 8;
+  /** The bound in force, mm. */
+  private below = 0;
+  /** Whether nearby planes have been looked for, and whether every corner has a sure plane now. */
+  private searched = false;
+  private sure = false;
+  /** Points and unit normals of the cycle's crossings, then of planes that cut the vertex off. */
+  private readonly points = new Float64Array(48);
+  private readonly normals = new Float64Array(48);
+  private readonly trial = new Float64Array(3);
   private readonly mass = new Float64Array(3);
+  /** Mean second difference over slope at the last crossings. */
+  private curvature = 0;
+  /** How far outside the cube the last vertex may lie. */
+  reach = 0;
 
   constructor(field: Field, level: number) {
-    const { nx, ny, nz } = field.grid;
+    const { nx, ny, nz, step } = field.grid;
     this.data = field.data;
     this.n = [nx, ny, nz];
     this.stride = [1, nx, nx * ny];
     this.level = level;
+    this.step = step;
   }
 
   /** Loads the cube whose lowest corner is sample `low` (all of it in the grid); `value` holds the corners' values less the level. */
   cube(low: Int32Array, value: Float64Array): void {
     this.value = value;
-    const { stride, n } = this;
-    const c0 = low[0] + stride[1] * low[1] + stride[2] * low[2];
-    for (let corner = 0; corner < 8; corner++) {
-      const c = c0 + (corner & 1) + ((corner >> 1) & 1) * stride[1] + (corner >> 2) * stride[2];
-      for (let a = 0; a < 3; a++) this.oneSided(corner, a, c, low[a] + ((corner >> a) & 1), n[a]);
-    }
+    this.low = low;
+    this.planes = 8;
+    this.searched = false;
+    for (let c = 0; c < 8; c++) this.fit(c, c & 1, (c >> 1) & 1, c >> 2, value[c]);
   }
 
-  private oneSided(corner: number, axis: number, c: number, i: number, n: number): void {
+  /** Fits plane number `p` to the sample (x, y, z) cells from the lowest corner, of value `f0`. */
+  private fit(p: number, x: number, y: number, z: number, f0: number): void {
+    const { low, n, stride, plane } = this;
+    const i = low[0] + x;
+    const j = low[1] + y;
+    const k = low[2] + z;
+    const c = i + stride[1] * j + stride[2] * k;
+    const o = 7 * p;
+    this.oneSided(o + 1, 1, c, i, n[0], f0);
+    this.oneSided(o + 2, stride[1], c, j, n[1], f0);
+    this.oneSided(o + 3, stride[2], c, k, n[2], f0);
+    plane[o] = f0 - plane[o + 1] * x - plane[o + 2] * y - plane[o + 3] * z;
+  }
+
+  /** One-sided derivative at sample `c`, number i of n along an axis of stride `d`; to plane[o] and, its second difference, plane[o + 3]. */
+  private oneSided(o: number, d: number, c: number, i: number, n: number, f0: number): void {
     const f = this.data;
-    const d = this.stride[axis];
-    const f0 = this.value[corner];
     const l = this.level;
     const p1 = i + 1 < n ? f[c + d] - l - f0 : Number.NaN;
     const m1 = i > 0 ? f0 - f[c - d] + l : Number.NaN;
     const sp = i + 2 < n ? f[c + 2 * d] - l - f0 - 2 * p1 : Number.NaN;
+    // f(-2) - 2 f(-1) + f(0), written with the difference m1 = f(0) - f(-1).
     const sm = i > 1 ? 2 * m1 - f0 + f[c - 2 * d] - l : Number.NaN;
-    // sm is f(-2) - 2 f(-1) + f(0) written with the difference m1 = f(0) - f(-1).
     const forward = sp - sp === 0;
     const backward = sm - sm === 0;
-    let g: number;
+    let g = 0;
     let s = 0;
     if (forward && (!backward || Math.abs(sp) < Math.abs(sm))) {
       s = sp;
@@ -70,40 +112,122 @@ export class Creases {
     } else if (backward) {
       s = sm;
       g = m1 + sm / 2;
-    } else g = p1 - p1 === 0 ? p1 : m1 - m1 === 0 ? m1 : 0;
-    this.gradient[3 * corner + axis] = g;
-    this.bend[3 * corner + axis] = s;
+    } else if (p1 - p1 === 0) g = p1;
+    else if (m1 - m1 === 0) g = m1;
+    this.plane[o] = g;
+    this.plane[o + 3] = s;
+  }
+
+  private isSure(p: number): boolean {
+    const { plane, below } = this;
+    const o = 7 * p;
+    return Math.abs(plane[o + 4]) + Math.abs(plane[o + 5]) + Math.abs(plane[o + 6]) < below;
+  }
+
+  /** Value of plane `p` at a point, cells from the lowest corner. */
+  private at(p: number, x: number, y: number, z: number): number {
+    const o = 7 * p;
+    return this.plane[o] + this.plane[o + 1] * x + this.plane[o + 2] * y + this.plane[o + 3] * z;
+  }
+
+  /** Collects the different sure planes nearby and lends them to corners that have none. */
+  private search(): void {
+    this.searched = true;
+    for (let n = 0; n < SURE.length && this.planes < 10; n++) this.collect(SURE[n] * this.step);
+    this.lend();
+  }
+
+  private collect(below: number): void {
+    this.below = below;
+    this.planes = 8;
+    const { low, n, stride, data, level } = this;
+    const from = [0, 1, 2].map((a) => Math.max(-AROUND, -low[a]));
+    const to = [0, 1, 2].map((a) => Math.min(1 + AROUND, n[a] - 1 - low[a]));
+    for (let z = from[2]; z <= to[2]; z++)
+      for (let y = from[1]; y <= to[1]; y++)
+        for (let x = from[0]; x <= to[0] && this.planes < 8 + MOST_PLANES; x++) {
+          const f = data[low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z)] - level;
+          if (f - f !== 0) continue;
+          this.fit(this.planes, x, y, z, f);
+          if (this.isSure(this.planes) && this.isNew()) this.planes++;
+        }
+  }
+
+  private lend(): void {
+    const { value, plane, step } = this;
+    this.sure = true;
+    for (let c = 0; c < 8; c++) {
+      if (this.isSure(c)) continue;
+      let best = -1;
+      let least = FITS * step;
+      for (let p = 8; p < this.planes; p++) {
+        const off = Math.abs(this.at(p, c & 1, (c >> 1) & 1, c >> 2) - value[c]);
+        if (off < least) {
+          least = off;
+          best = p;
+        }
+      }
+      if (best < 0) this.sure = false;
+      else plane.copyWithin(7 * c, 7 * best, 7 * best + 7);
+    }
+  }
+
+  /** Whether plane number `planes` bounds the cube's values from above and is unlike those kept before. */
+  private isNew(): boolean {
+    const { value, planes, below } = this;
+    for (let c = 0; c < 8; c++) if (this.at(planes, c & 1, (c >> 1) & 1, c >> 2) < value[c] - 2 * below) return false;
+    for (let p = 8; p < planes; p++) {
+      let alike = true;
+      for (let c = 0; c < 8 && alike; c++)
+        alike = Math.abs(this.at(p, c & 1, (c >> 1) & 1, c >> 2) - this.at(planes, c & 1, (c >> 1) & 1, c >> 2)) < 4 * below;
+      if (alike) return false;
+    }
+    return true;
   }
 
   /** Leaves the vertex of cycle `cycle` in `at`, in cells from the cube's lowest corner. */
-  vertex(pattern: number, cycle: number, at: Float64Array): void {
-    const { points, normals, mass } = this;
+  vertex(which: number, cycle: number, at: Float64Array): void {
+    let n = this.crossings(which, cycle);
+    this.reach = -1e-4;
+    if (this.flat(n)) {
+      this.shift(n, at);
+      return;
+    }
+    if (!this.searched) this.search();
+    n = this.crossings(which, cycle);
+    solveQef(this.points, this.normals, n, this.mass, at);
+    for (let turn = 0; turn < 3 && this.cutOff(n, at); turn++) solveQef(this.points, this.normals, ++n, this.mass, at);
+    this.corner(n, at);
+    if (this.sure) this.reach = REACH;
+    for (let a = 0; a < 3; a++) at[a] = Math.min(Math.max(at[a], -this.reach), 1 + this.reach);
+    this.pull(at);
+  }
+
+  /** Gathers the cycle's crossings; returns how many. */
+  private crossings(which: number, cycle: number): number {
+    const { points, mass, plane } = this;
     let n = 0;
-    let bend = 0;
+    let bent = 0;
     let slope = 0;
     mass.fill(0);
     for (let e = 0; e < 12; e++) {
-      if (CYCLE_OF[pattern * 12 + e] !== cycle) continue;
-      const end = this.cross(e, n);
-      for (let a = 0; a < 3; a++) {
-        mass[a] += points[3 * n + a];
-        bend += this.bend[3 * end + a];
-      }
-      slope += Math.hypot(this.gradient[3 * end], this.gradient[3 * end + 1], this.gradient[3 * end + 2]);
+      if (CYCLE_OF[which * 12 + e] !== cycle) continue;
+      const o = 7 * this.cross(e, n);
+      mass[0] += points[3 * n];
+      mass[1] += points[3 * n + 1];
+      mass[2] += points[3 * n + 2];
+      bent += plane[o + 4] + plane[o + 5] + plane[o + 6];
+      slope += Math.sqrt(plane[o + 1] ** 2 + plane[o + 2] ** 2 + plane[o + 3] ** 2);
       n++;
     }
     for (let a = 0; a < 3; a++) mass[a] /= n;
-    if (this.flat(n)) this.shift(n, bend / slope, at);
-    else {
-      solveQef(points, normals, n, mass, at);
-      for (let a = 0; a < 3; a++) at[a] = Math.min(Math.max(at[a], 0), 1);
-      this.pull(at);
-    }
+    this.curvature = slope > 0 ? bent / slope : 0;
+    return n;
   }
 
   /** Crossing point and normal of edge `e` as number `n`; returns the corner whose plane is active. */
   private cross(e: number, n: number): number {
-    const { value, points, normals, gradient } = this;
+    const { value, points, plane } = this;
     const axis = e >> 2;
     const low = EDGE_CORNER[e];
     const high = low | (1 << axis);
@@ -111,10 +235,10 @@ export class Creases {
     const outside = low + high - inside;
     const sign = inside === low ? 1 : -1;
     // Way t from the inside end at which each end's own parabola is at the level; the first one is active.
-    const gi = gradient[3 * inside + axis] * sign;
-    const go = gradient[3 * outside + axis] * sign;
-    const ti = gi < 0 ? root(value[inside], gi, this.bend[3 * inside + axis]) : Infinity;
-    const to = go < 0 ? 1 + root(value[outside], go, this.bend[3 * outside + axis]) : Infinity;
+    const gi = plane[7 * inside + 1 + axis] * sign;
+    const go = plane[7 * outside + 1 + axis] * sign;
+    const ti = gi < 0 ? root(value[inside], gi, plane[7 * inside + 4 + axis]) : Infinity;
+    const to = go < 0 ? 1 + root(value[outside], go, plane[7 * outside + 4 + axis]) : Infinity;
     let t = Math.min(ti, to);
     if (!(t <= 1.5)) t = value[inside] / (value[inside] - value[outside]);
     t = Math.min(Math.max(t, 0), 1);
@@ -123,13 +247,76 @@ export class Creases {
     points[3 * n + 1] = (low >> 1) & 1;
     points[3 * n + 2] = low >> 2;
     points[3 * n + axis] = sign > 0 ? t : 1 - t;
-    const [x, y, z] = [gradient[3 * end], gradient[3 * end + 1], gradient[3 * end + 2]];
+    this.normal(end, n);
+    return end;
+  }
+
+  /** Unit normal of plane `p` as number `n`. */
+  private normal(p: number, n: number): void {
+    const { plane, normals } = this;
+    const x = plane[7 * p + 1];
+    const y = plane[7 * p + 2];
+    const z = plane[7 * p + 3];
     const size = Math.sqrt(x * x + y * y + z * z);
     const k = size > 0 ? 1 / size : 0;
     normals[3 * n] = x * k;
     normals[3 * n + 1] = y * k;
     normals[3 * n + 2] = z * k;
-    return end;
+  }
+
+  /** Adds the plane that puts `at` farthest outside to the fit, as number `n`; false when none does. */
+  private cutOff(n: number, at: Float64Array): boolean {
+    let worst = -1;
+    let least = -1e-3 * this.step;
+    for (let p = 0; p < this.planes; p++) {
+      const f = this.at(p, at[0], at[1], at[2]);
+      if (f < least && this.isSure(p)) {
+        least = f;
+        worst = p;
+      }
+    }
+    if (worst < 0) return false;
+    const { plane, points, normals } = this;
+    this.normal(worst, n);
+    const size = Math.sqrt(plane[7 * worst + 1] ** 2 + plane[7 * worst + 2] ** 2 + plane[7 * worst + 3] ** 2);
+    for (let a = 0; a < 3; a++) points[3 * n + a] = at[a] - (normals[3 * n + a] * least) / size;
+    return true;
+  }
+
+  /**
+   * Where a corner of the model lies in the cube but only its crest is crossed, moves `at` there: a further plane through which the fit
+   * stays exact.
+   */
+  private corner(n: number, at: Float64Array): void {
+    const { plane, points, normals, mass, trial, step } = this;
+    for (let p = 8; p < this.planes; p++) {
+      if (Math.abs(this.at(p, at[0], at[1], at[2])) < EXACT * step) continue;
+      this.normal(p, n);
+      const size = Math.sqrt(plane[7 * p + 1] ** 2 + plane[7 * p + 2] ** 2 + plane[7 * p + 3] ** 2);
+      const f = this.at(p, mass[0], mass[1], mass[2]);
+      for (let a = 0; a < 3; a++) points[3 * n + a] = mass[a] - (normals[3 * n + a] * f) / size;
+      solveQef(points, normals, n + 1, mass, trial);
+      if (!(Math.min(trial[0], trial[1], trial[2]) >= 0 && Math.max(trial[0], trial[1], trial[2]) <= 1)) continue;
+      if (this.misfit(n + 1, trial) > EXACT || this.lowest(trial) < -EXACT * step) continue;
+      at.set(trial);
+      return;
+    }
+  }
+
+  /** Greatest distance of a point from the planes of the fit, in cells. */
+  private misfit(n: number, at: Float64Array): number {
+    const { points: p, normals: v } = this;
+    let most = 0;
+    for (let q = 0; q < 3 * n; q += 3)
+      most = Math.max(most, Math.abs(v[q] * (at[0] - p[q]) + v[q + 1] * (at[1] - p[q + 1]) + v[q + 2] * (at[2] - p[q + 2])));
+    return most;
+  }
+
+  /** Least value of the sure planes nearby. */
+  private lowest(at: Float64Array): number {
+    let least = Infinity;
+    for (let p = 8; p < this.planes; p++) least = Math.min(least, this.at(p, at[0], at[1], at[2]));
+    return least;
   }
 
   private flat(n: number): boolean {
@@ -141,9 +328,9 @@ export class Creases {
   }
 
   /** One smooth face: the mean of the crossings, moved along the mean normal by the curvature's share. */
-  private shift(n: number, bend: number, at: Float64Array): void {
+  private shift(n: number, at: Float64Array): void {
     const { normals, mass } = this;
-    const by = SAGITTA * Math.min(Math.max(bend, -MOST_BEND), MOST_BEND);
+    const by = SAGITTA * Math.min(Math.max(this.curvature, -MOST_BEND), MOST_BEND);
     for (let a = 0; a < 3; a++) {
       let m = 0;
       for (let p = 0; p < n; p++) m += normals[3 * p + a];
@@ -153,14 +340,14 @@ export class Creases {
 
   /** Moves `at` toward the mean of the crossings until no plane of the model puts it outside that has the mean inside. */
   private pull(at: Float64Array): void {
-    const { value, gradient: g, mass } = this;
+    const { mass } = this;
     let share = 0;
-    for (let c = 0; c < 8; c++) {
-      const x = c & 1;
-      const y = (c >> 1) & 1;
-      const z = c >> 2;
-      const here = value[c] + g[3 * c] * (at[0] - x) + g[3 * c + 1] * (at[1] - y) + g[3 * c + 2] * (at[2] - z);
-      const there = value[c] + g[3 * c] * (mass[0] - x) + g[3 * c + 1] * (mass[1] - y) + g[3 * c + 2] * (mass[2] - z);
+    // Unsure planes count only where there is nothing better.
+    const better = this.planes > 8;
+    for (let p = 0; p < this.planes; p++) {
+      if (better && !this.isSure(p)) continue;
+      const here = this.at(p, at[0], at[1], at[2]);
+      const there = this.at(p, mass[0], mass[1], mass[2]);
       if (here < 0 && there > here) share = Math.max(share, Math.min(1, here / (here - there)));
     }
     for (let a = 0; a < 3; a++) at[a] += share * (mass[a] - at[a]);

@@ -1,6 +1,6 @@
 import type { Field } from '../core/field.ts';
 import { Creases } from './creases.ts';
-import { CYCLE_OF, CYCLES, EDGE_CORNER } from './dual.ts';
+import { CYCLE_OF, CYCLES, EDGE_CORNER, FACE_CORNERS } from './dual.ts';
 
 /**
  * Where the vertices of a level surface go; works in cells, one cube at a time, on scratch of its own.
@@ -25,7 +25,8 @@ export class Placer {
   private readonly nz: number;
   private readonly level: number;
   private readonly step: number;
-  private readonly positions: Float32Array;
+  /** Where the vertices are written; set before the first is placed. */
+  positions = new Float32Array(0);
   private readonly creases: Creases | undefined;
   /** Values of the eight corners less the level. */
   private readonly value = new Float64Array(8);
@@ -34,12 +35,12 @@ export class Placer {
   /** 1 along axes where the cube stands half outside the grid. */
   private readonly rim = new Uint8Array(3);
   private readonly bend = new Float64Array(3);
-  private readonly sum = new Float64Array(12);
-  private readonly number = new Int32Array(4);
-  private readonly real = new Int32Array(4);
+  private plain = true;
+  /** First sample of the loaded cube. */
+  private c = 0;
   private readonly at = new Float64Array(3);
 
-  constructor(field: Field, level: number, positions: Float32Array, sharp: boolean) {
+  constructor(field: Field, level: number, sharp: boolean) {
     const { nx, ny, nz, step } = field.grid;
     this.data = field.data;
     this.nx = nx;
@@ -47,12 +48,11 @@ export class Placer {
     this.nz = nz;
     this.step = step;
     this.level = level;
-    this.positions = positions;
     this.creases = sharp ? new Creases(field, level) : undefined;
   }
 
   /** Loads cube (i, j, k), whose corners are the samples i-1..i; outside the grid the outermost sample goes on. */
-  cube(i: number, j: number, k: number, pattern: number): void {
+  cube(i: number, j: number, k: number): void {
     const { nx, ny, nz, value, low, rim } = this;
     low[0] = i - 1;
     low[1] = j - 1;
@@ -75,9 +75,16 @@ export class Placer {
     value[5] = this.read(c + dx + dz);
     value[6] = this.read(c + dy + dz);
     value[7] = this.read(c + dx + dy + dz);
-    const sharp = this.creases !== undefined && rim[0] + rim[1] + rim[2] === 0;
-    if (sharp) this.creases!.cube(low, value);
-    else if (CYCLES[pattern] === 1) this.bends(c, dx, dy, dz);
+    this.plain = rim[0] + rim[1] + rim[2] === 0;
+    this.c = c;
+  }
+
+  /** Whether the inside corners of an alternating face of the loaded cube are joined across it: the saddle of the bilinear is inside. */
+  joined(pattern: number, face: number): boolean {
+    const v = this.value;
+    const o = 4 * face;
+    const saddle = v[FACE_CORNERS[o]] * v[FACE_CORNERS[o + 2]] - v[FACE_CORNERS[o + 1]] * v[FACE_CORNERS[o + 3]];
+    return (pattern >> FACE_CORNERS[o]) & 1 ? saddle > 0 : saddle < 0;
   }
 
   private read(c: number): number {
@@ -87,8 +94,11 @@ export class Placer {
   }
 
   /** Second differences along each axis: of the means at the two ends, the smaller one, 0 where they disagree in sign. */
-  private bends(c: number, dx: number, dy: number, dz: number): void {
-    const { nx, ny, nz, low, bend } = this;
+  private bends(): void {
+    const { nx, ny, nz, low, bend, rim, c } = this;
+    const dx = rim[0] ? 0 : 1;
+    const dy = rim[1] ? 0 : nx;
+    const dz = rim[2] ? 0 : nx * ny;
     const v = this.value;
     const ex = v[0] + v[2] + v[4] + v[6] - v[1] - v[3] - v[5] - v[7];
     const ey = v[0] + v[1] + v[4] + v[5] - v[2] - v[3] - v[6] - v[7];
@@ -115,50 +125,60 @@ export class Placer {
   }
 
   /** Places the cycles of the loaded cube as vertices first, first + 1, … */
-  cycles(pattern: number, first: number): void {
-    const n = CYCLES[pattern];
-    const plain = this.rim[0] + this.rim[1] + this.rim[2] === 0;
-    const { at, sum, number } = this;
-    if (plain && this.creases !== undefined) {
+  cycles(which: number, first: number): void {
+    const n = CYCLES[which];
+    const { at, plain, creases } = this;
+    if (plain && creases !== undefined) {
+      creases.cube(this.low, this.value);
       for (let m = 0; m < n; m++) {
-        this.creases.vertex(pattern, m, at);
-        this.write(first + m);
+        creases.vertex(which, m, at);
+        this.write(first + m, -creases.reach);
       }
       return;
     }
-    this.means(pattern, n);
     for (let m = 0; m < n; m++) {
-      for (let a = 0; a < 3; a++) at[a] = sum[3 * m + a] / number[m];
-      if (n === 1 && (plain || this.real[0] > 0)) this.settle();
+      const real = this.mean(which, m);
+      if (n === 1 && (plain || real)) {
+        this.bends();
+        this.settle();
+      }
       if (!plain) for (let a = 0; a < 3; a++) if (this.rim[a]) at[a] = 0.5;
-      this.write(first + m);
+      this.write(first + m, MARGIN);
     }
   }
 
-  /** Sums of the crossing points by cycle; on the rim, crossings of the cap count only where there is no other. */
-  private means(pattern: number, n: number): void {
-    const { sum, number, real, rim, value } = this;
-    sum.fill(0, 0, 3 * n);
-    number.fill(0, 0, n);
-    real.fill(0, 0, n);
+  /** Leaves the mean of a cycle's crossings in `at`; true when not all are on the cap, which otherwise do not count. */
+  private mean(which: number, cycle: number): boolean {
+    const { at, rim, value } = this;
+    let x = 0;
+    let y = 0;
+    let z = 0;
+    let n = 0;
+    let real = false;
     for (let e = 0; e < 12; e++) {
-      const m = CYCLE_OF[pattern * 12 + e];
-      if (m === 255) continue;
+      if (CYCLE_OF[which * 12 + e] !== cycle) continue;
       const axis = e >> 2;
       const cap = rim[axis] === 1;
-      if (cap && real[m] > 0) continue;
-      if (!cap && real[m]++ === 0) {
-        sum.fill(0, 3 * m, 3 * m + 3);
-        number[m] = 0;
+      if (cap && real) continue;
+      if (!cap && !real) {
+        real = true;
+        x = 0;
+        y = 0;
+        z = 0;
+        n = 0;
       }
       const c = EDGE_CORNER[e];
       const a = value[c];
-      sum[3 * m] += c & 1;
-      sum[3 * m + 1] += (c >> 1) & 1;
-      sum[3 * m + 2] += c >> 2;
-      sum[3 * m + axis] += cap ? 0.5 : a / (a - value[c + (1 << axis)]);
-      number[m]++;
+      const t = cap ? 0.5 : a / (a - value[c + (1 << axis)]);
+      x += axis === 0 ? t : c & 1;
+      y += axis === 1 ? t : (c >> 1) & 1;
+      z += axis === 2 ? t : c >> 2;
+      n++;
     }
+    at[0] = x / n;
+    at[1] = y / n;
+    at[2] = z / n;
+    return real;
   }
 
   /** Two Newton steps from `at` onto the corrected level, kept in the cube. */
@@ -166,7 +186,9 @@ export class Placer {
     const { value: v, at, bend } = this;
     let most = -1;
     for (let turn = 0; turn < 2; turn++) {
-      const [x, y, z] = at;
+      const x = at[0];
+      const y = at[1];
+      const z = at[2];
       const a00 = v[0] + (v[1] - v[0]) * x;
       const a10 = v[2] + (v[3] - v[2]) * x;
       const a01 = v[4] + (v[5] - v[4]) * x;
@@ -180,7 +202,9 @@ export class Placer {
         most = MOST_BEND * Math.sqrt(gx * gx + gy * gy + gz * gz);
         for (let a = 0; a < 3; a++) bend[a] = Math.min(Math.max(bend[a], -most), most);
       }
-      const [p, q, r] = bend;
+      const p = bend[0];
+      const q = bend[1];
+      const r = bend[2];
       const f = b0 + (b1 - b0) * z - (p * x * (1 - x) + q * y * (1 - y) + r * z * (1 - z)) / 2 - SAGITTA * (p + q + r);
       gx -= p * (0.5 - x);
       gy -= q * (0.5 - y);
@@ -202,12 +226,13 @@ export class Placer {
       const u = (axis + 1) % 3;
       const v = (axis + 2) % 3;
       for (let s = 0; s < 2; s++) {
+        // The corner that the segment cuts off: inside, or outside where the face is joined.
         const side = s << u;
-        const corner = (pattern >> side) & 1 ? side : side | (1 << v);
+        const corner = ((pattern >> side) & 1) !== ((faces >> (axis + 3)) & 1) ? side : side | (1 << v);
         at[axis] = 0;
         at[u] = (s + this.crossing(corner, u)) / 2;
         at[v] = (((corner >> v) & 1) + this.crossing(corner, v)) / 2;
-        this.write(next++, true);
+        this.write(next++, 0);
       }
     }
     return next;
@@ -220,13 +245,13 @@ export class Placer {
     return a / (a - this.value[low | (1 << axis)]);
   }
 
-  private write(vertex: number, onFace = false): void {
+  /** Writes `at`, kept `margin` cells inside the cube. */
+  private write(vertex: number, margin: number): void {
     const { at, low, positions, step } = this;
-    const margin = onFace ? 0 : MARGIN;
-    const half = [this.nx, this.ny, this.nz];
-    for (let a = 0; a < 3; a++) {
-      const t = Math.min(Math.max(at[a], margin), 1 - margin);
-      positions[3 * vertex + a] = (low[a] + t - (half[a] - 1) / 2) * step;
-    }
+    const most = 1 - margin;
+    const o = 3 * vertex;
+    positions[o] = (low[0] + Math.min(Math.max(at[0], margin), most) - (this.nx - 1) / 2) * step;
+    positions[o + 1] = (low[1] + Math.min(Math.max(at[1], margin), most) - (this.ny - 1) / 2) * step;
+    positions[o + 2] = (low[2] + Math.min(Math.max(at[2], margin), most) - (this.nz - 1) / 2) * step;
   }
 }
