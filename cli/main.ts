@@ -1,0 +1,31 @@
+#!/usr/bin/env node
+import tab from '@bomb.sh/tab/commander';
+import { Command, CommanderError } from 'commander';
+import { addNew } from './commands/new.ts';
+import { addSchema } from './commands/schema.ts';
+import { addView } from './commands/view.ts';
+import { quietPipes, reportError } from './report.ts';
+import { VERSION } from './version.ts';
+
+const program = new Command('voidgauge')
+  .description('Finds the free volume that a removed part leaves in a vehicle frame, from 3D scans, and what it would hold.')
+  .version(VERSION)
+  .showHelpAfterError('(--help shows how the command is used)')
+  .addHelpText(
+    'after',
+    '\nExit codes: 0 done, 2 the input does not do, 3 there is no envelope, 1 anything else.\nVolumes are estimates from scans: no certified capacity, and no check of strength, leaks, fire safety or road legality.',
+  )
+  .exitOverride();
+
+addNew(program);
+addSchema(program);
+addView(program);
+tab(program);
+
+quietPipes();
+try {
+  await program.parseAsync();
+} catch (error) {
+  // commander has already printed what it says; a wrong command line is bad input.
+  process.exitCode = error instanceof CommanderError ? (error.exitCode === 0 ? 0 : 2) : reportError(error);
+}
