@@ -50,7 +50,12 @@ export function fluidOf(spec: FluidSpec): Fluid {
       hint: 'ethanol blends lie outside the petroleum tables; pure ethanol is near 794 kg/m3 and 0.0011 per kelvin, take the blend from its data sheet',
     });
   if (!(density >= 50 && density <= 25_000))
-    throw new Fault({ code: 'fluid-density', what: `The density of "${name}" is not one.`, got: `${density}`, expected: '50 to 25000 kg/m3' });
+    throw new Fault({
+      code: 'fluid-density',
+      what: `The density of "${name}" is not one.`,
+      got: `${density}`,
+      expected: '50 to 25000 kg/m3',
+    });
   if (spec.expansion !== undefined) {
     if (!(spec.expansion >= 0 && spec.expansion <= 0.01))
       throw new Fault({

@@ -1,5 +1,5 @@
 import { Fault, type Note } from '../core/fault.ts';
-import { BASE_TEMPERATURE, densityAt, FUEL_DENSITY, type Fluid, spanOf, vcf } from './fluids.ts';
+import { BASE_TEMPERATURE, densityAt, type Fluid, FUEL_DENSITY, spanOf, vcf } from './fluids.ts';
 
 /**
  * How much of the cavity stays empty. `share`: a fraction of it; `expansion`: filled at `fill`, it must not spill at `peak` (C);
@@ -56,7 +56,12 @@ export function expansionShare(fluid: Fluid, fill: number, peak: number): number
  */
 export function adrFillShare(fluid: Fluid, fill: number = BASE_TEMPERATURE): number {
   if (!(fill <= 50))
-    throw new Fault({ code: 'ullage-temperature', what: 'The ADR formula reckons with 50 C at most.', got: `filled at ${fill} C`, expected: 'at most 50 C' });
+    throw new Fault({
+      code: 'ullage-temperature',
+      what: 'The ADR formula reckons with 50 C at most.',
+      got: `filled at ${fill} C`,
+      expected: 'at most 50 C',
+    });
   const d15 = fluid.density;
   const d50 = densityAt(fluid, 50);
   const a = (d15 - d50) / (35 * d50);

@@ -28,7 +28,8 @@ describe('volume correction by Table 54B', () => {
   for (const [density, a, factors] of TABLE_54B)
     it(`density ${density}`, () => {
       expect(table54bCoefficient(density)).toBeCloseTo(a, 7);
-      for (const [t, f] of Object.entries(factors)) expect(Math.abs(vcf(product(density), Number(t)) - f)).toBeLessThanOrEqual(0.5000001e-5);
+      for (const [t, f] of Object.entries(factors))
+        expect(Math.abs(vcf(product(density), Number(t)) - f)).toBeLessThanOrEqual(0.5000001e-5);
       expect(vcf(product(density), 15)).toBe(1);
     });
 
