@@ -1,18 +1,20 @@
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
 
-/** The neighbours that come before a cell in cell order: dx, dy, dz each. */
-export const BACK_6 = [
-  [-1, 0, 0],
-  [0, -1, 0],
-  [0, 0, -1],
-];
-export const BACK_26 = [[-1, 0, 0], ...[-1, 0, 1].map((x) => [x, -1, 0]), ...[-1, 0, 1].flatMap((y) => [-1, 0, 1].map((x) => [x, y, -1]))];
+/** The neighbours that come before a cell in cell order: dx, dy, dz each, flat. */
+export const BACK_6 = Int8Array.of(-1, 0, 0, 0, -1, 0, 0, 0, -1);
+export const BACK_26 = Int8Array.from([
+  ...[-1, 0, 0],
+  ...[-1, 0, 1].flatMap((x) => [x, -1, 0]),
+  ...[-1, 0, 1].flatMap((y) => [-1, 0, 1].flatMap((x) => [x, y, -1])),
+]);
 
 /** Numbers the connected components of a mask in cell order, by union-find on provisional labels; -1 outside the mask. */
-export function components({ nx, ny, nz }: Grid, mask: Uint8Array, back: readonly number[][]): { labels: Int32Array; count: number } {
+export function components({ nx, ny, nz }: Grid, mask: Uint8Array, back: Int8Array): { labels: Int32Array; count: number } {
   const labels = new Int32Array(mask.length).fill(-1);
   const up: number[] = [];
+  const offset = new Int32Array(back.length / 3);
+  for (let b = 0; b < offset.length; b++) offset[b] = back[3 * b] + nx * (back[3 * b + 1] + ny * back[3 * b + 2]);
   const find = (a: number): number => {
     let l = a;
     while (up[l] !== l) {
@@ -27,11 +29,14 @@ export function components({ nx, ny, nz }: Grid, mask: Uint8Array, back: readonl
       for (let i = 0; i < nx; i++) {
         if (!mask[row + i]) continue;
         let label = -1;
-        for (let b = 0; b < back.length; b++) {
-          const [dx, dy, dz] = back[b];
-          const x = i + dx;
-          if (x < 0 || x >= nx || j + dy < 0 || j + dy >= ny || k + dz < 0) continue;
-          const other = labels[row + x + nx * (dy + ny * dz)];
+        const edge = i === 0 || i === nx - 1 || j === 0 || j === ny - 1 || k === 0;
+        for (let b = 0; b < offset.length; b++) {
+          if (edge) {
+            const x = i + back[3 * b];
+            const y = j + back[3 * b + 1];
+            if (x < 0 || x >= nx || y < 0 || y >= ny || k + back[3 * b + 2] < 0) continue;
+          }
+          const other = labels[row + i + offset[b]];
           if (other < 0 || other === label) continue;
           if (label < 0) {
             label = find(other);

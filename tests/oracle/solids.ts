@@ -44,13 +44,19 @@ export const capsule =
 
 export const both =
   (...parts: Depth[]): Depth =>
-  (x, y, z) =>
-    Math.min(...parts.map((p) => p(x, y, z)));
+  (x, y, z) => {
+    let v = Infinity;
+    for (const p of parts) v = Math.min(v, p(x, y, z));
+    return v;
+  };
 
 export const either =
   (...parts: Depth[]): Depth =>
-  (x, y, z) =>
-    Math.max(...parts.map((p) => p(x, y, z)));
+  (x, y, z) => {
+    let v = -Infinity;
+    for (const p of parts) v = Math.max(v, p(x, y, z));
+    return v;
+  };
 
 export const not =
   (part: Depth): Depth =>
