@@ -1,6 +1,6 @@
 import { createReadStream, existsSync, rmSync } from 'node:fs';
 import { access, constants, mkdir, open, readdir, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
-import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { basename, dirname, isAbsolute, join, relative, resolve, sep } from 'node:path';
 import { Fault, nearestWord } from '../src/core/fault.ts';
 import type { ByteSource } from '../src/io/source.ts';
 
@@ -207,8 +207,8 @@ export async function writeFolder(out: string, files: ReadonlyMap<string, string
   }
 }
 
-/** `path` as the job in folder `from` would name it: relative where that is shorter, with forward slashes. */
+/** `path` as a job in the folder `from` names it, with forward slashes: relative, unless it was given in full and lies elsewhere. */
 export function nameFrom(from: string, path: string): string {
   const short = relative(resolve(from), resolve(path));
-  return (short.length < path.length || !short.startsWith('..') ? short : resolve(path)).split(sep).join('/');
+  return (isAbsolute(path) && short.startsWith('..') ? path : short).split(sep).join('/');
 }
