@@ -269,17 +269,18 @@ export function strip(s: Sheet, spacing: number): Skin {
       if ((r + i) % 2) indices.push(a, b + m, a + m, a, b, b + m);
       else indices.push(a, b, a + m, b, b + m, a + m);
     }
-  // Close both ends between the upper and the lower half of the section.
+  // Close both ends between the upper and the lower half of the section, and at the two sides.
   for (const [start, flip] of [
     [0, false],
     [(rows.length - 1) * m, true],
-  ] as const)
-    for (let i = 0; i < across; i++) {
-      const [a, b] = [start + i, start + i + 1];
-      const [c, d] = [start + m / 2 + across - i - 1, start + m / 2 + across - i];
-      const t = [a, b, c, a, c, d];
+  ] as const) {
+    const quad = (a: number, b: number, c: number, d: number): void => {
+      const t = [a, b, c, a, c, d].map((q) => start + (q % m));
       indices.push(...(flip ? t : t.reverse()));
-    }
+    };
+    for (let i = 0; i < across; i++) quad(i, i + 1, m / 2 + across - i - 1, m / 2 + across - i);
+    for (const side of [across, m / 2 + across]) quad(side, side + 1, side + 2, side + 3);
+  }
   return { positions: Float64Array.from(positions), normals: Float64Array.from(normals), indices: Uint32Array.from(indices) };
 }
 

@@ -2,7 +2,7 @@ import type { Mesh } from '../src/core/mesh.ts';
 import { type Random, random } from '../src/core/random.ts';
 import { cross, normalize, sub, unionBox, type Vec3 } from '../src/core/vec.ts';
 import { lines, net, type Skin, strip } from './netting.ts';
-import { PART_NAMES, type PartName, part } from './solids.ts';
+import { obstacleDistance, PART_NAMES, type PartName, part } from './solids.ts';
 
 /**
  * A virtual hand-held scanner. It keeps what at least one of its stations sees, under no more than 75 degrees from square on, with
@@ -190,8 +190,8 @@ function look(skin: Skin, view: StationView, seen: Uint8Array, scratch: { x: Flo
     const range = Math.sqrt(dx * dx + dy * dy + dz * dz);
     const cos = (dx * n[q] + dy * n[q + 1] + dz * n[q + 2]) / range;
     if (cos < COS_LIMIT) continue;
-    // The picture holds the depth at the pixel's middle: allow for the surface's slope across half a pixel, and 1.5 mm.
-    const slack = 1.5 + ((0.75 * sz[i]) / focal) * (Math.sqrt(1 - cos * cos) / cos);
+    // The picture holds the depth at the pixel's middle: allow for the surface's slope across half a pixel, up to 2.5 mm.
+    const slack = Math.min(2.5, 1 + ((0.6 * sz[i]) / focal) * (Math.sqrt(1 - cos * cos) / cos));
     if (sz[i] <= picture[u + v * pixels] + slack) seen[i] = 1;
   }
 }
@@ -277,7 +277,7 @@ function dropCrumbs(indices: Uint32Array, keep: Uint8Array, corners: number): vo
 }
 
 /** Triangles that a scan of this skin keeps: all corners seen, none in a dropout, facing as its corners do. */
-function keptTriangles(skin: Skin, seen: Uint8Array, shiny: number | undefined): Uint8Array {
+function keptTriangles(name: PartName, skin: Skin, seen: Uint8Array, shiny: number | undefined): Uint8Array {
   const { positions: p, normals: n, indices: t } = skin;
   if (shiny !== undefined)
     for (let i = 0; i < seen.length; i++)
@@ -286,10 +286,18 @@ function keptTriangles(skin: Skin, seen: Uint8Array, shiny: number | undefined):
   for (let f = 0; f < keep.length; f++) {
     const [a, b, c] = [t[3 * f], t[3 * f + 1], t[3 * f + 2]];
     if (!(seen[a] && seen[b] && seen[c])) continue;
-    keep[f] = facesOut(p, n, [a * 3, b * 3, c * 3]) ? 1 : 0;
+    keep[f] = facesOut(p, n, [a * 3, b * 3, c * 3]) && !cutsCorner(name, skin, [a * 3, b * 3, c * 3]) ? 1 : 0;
   }
   dropCrumbs(t, keep, seen.length);
   return keep;
+}
+
+/** Whether a triangle across a crease leaves the exact surface by more than 0.7 mm at its middle; scanners leave such places open. */
+function cutsCorner(name: PartName, { positions: p, normals: n }: Skin, [a, b, c]: [number, number, number]): boolean {
+  const along = (q: number, r: number): number => n[q] * n[r] + n[q + 1] * n[r + 1] + n[q + 2] * n[r + 2];
+  if (along(a, b) > 0.9 && along(b, c) > 0.9 && along(a, c) > 0.9) return false;
+  const middle = (axis: number): number => (p[a + axis] + p[b + axis] + p[c + axis]) / 3;
+  return Math.abs(obstacleDistance(name, middle(0), middle(1), middle(2))) > 0.7;
 }
 
 function facesOut(p: Float64Array, n: Float64Array, [a, b, c]: [number, number, number]): boolean {
@@ -403,7 +411,7 @@ export function scanQuad(options: ScanOptions, done: (step: string) => void = ()
   const scans = names.map((name, i): Scan => {
     const skin = skins.get(name)!;
     const rng = random(seed * 101 + i);
-    const keep = keptTriangles(skin, seen.get(name)!, MANNERS[name].shiny ? seed + 7 : undefined);
+    const keep = keptTriangles(name, skin, seen.get(name)!, MANNERS[name].shiny ? seed + 7 : undefined);
     const draft = draftOf(skin, keep, { sigma, seed: seed + i, rng });
     let speckTriangles = 0;
     const share = Math.floor(((i + 1) * specks) / names.length) - Math.floor((i * specks) / names.length);

@@ -30,7 +30,7 @@ export interface Truth {
 export const POCKET: Vec3 = [-470, 0, 706];
 export const ROOM: Vec3 = [-320, 0, 640];
 
-interface Lattice {
+export interface Lattice {
   readonly origin: Vec3;
   readonly step: number;
   readonly n: readonly [number, number, number];
@@ -39,7 +39,7 @@ interface Lattice {
 const PAD = 4;
 
 /** Cell centres over the job's box, with a few cells to spare on each side. */
-function latticeOver(box: { min: Vec3; max: Vec3 }, step: number): Lattice {
+export function latticeOver(box: { min: Vec3; max: Vec3 }, step: number): Lattice {
   const n = [0, 1, 2].map((a) => Math.ceil((box.max[a] - box.min[a]) / step) + 2 * PAD);
   const at = (a: 0 | 1 | 2): number => box.min[a] - (PAD - 0.5) * step;
   return { origin: [at(0), at(1), at(2)], step, n: [n[0], n[1], n[2]] };
@@ -78,7 +78,7 @@ function leastDistance(lattice: Lattice, solids: readonly Weighted[]): Float32Ar
 }
 
 /** Number of the face-joined piece that each cell with f >= level belongs to, from 1; 0 for the others. */
-function label(lattice: Lattice, f: Float32Array, level: number): Int32Array {
+export function label(lattice: Lattice, f: Float32Array, level: number): Int32Array {
   const [nx, ny, nz] = lattice.n;
   const out = new Int32Array(f.length);
   const stack: number[] = [];
@@ -114,7 +114,7 @@ function label(lattice: Lattice, f: Float32Array, level: number): Int32Array {
  * that holds it best: radius - |x - y| for the y that makes radius^2 - |x - y|^2 greatest. Exact on the surface of the union.
  * One axis at a time, by the lower envelope of parabolas (Felzenszwalb & Huttenlocher 2012).
  */
-function depthInBalls(lattice: Lattice, radius: Float32Array): Float32Array {
+export function depthInBalls(lattice: Lattice, radius: Float32Array): Float32Array {
   const { n, step } = lattice;
   const cost = new Float32Array(radius.length);
   const from = new Int32Array(radius.length);
@@ -193,7 +193,7 @@ class RowPass {
 }
 
 /** Volume of { f > 0 }, mm3: f taken as trilinear between lattice points; cubes that the surface crosses are cut into 6^3 parts. */
-function volumeOf(lattice: Lattice, f: Float32Array): number {
+export function volumeOf(lattice: Lattice, f: Float32Array): number {
   const [nx, ny, nz] = lattice.n;
   const parts = 6;
   const corner = new Float64Array(8);
