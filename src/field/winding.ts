@@ -1,0 +1,188 @@
+import type { Mesh } from '../core/mesh.ts';
+import type { Vec3 } from '../core/vec.ts';
+
+/**
+ * Generalized winding number of a triangle mesh: 1 inside a closed, outward mesh, 0 outside, in between where the mesh is open.
+ * Far clusters of triangles count as a dipole and its first derivative: Barill, Dickson, Schmidt, Levin, Jacobson, Fast Winding
+ * Numbers for Soups and Clouds, ACM TOG 37(4), 2018; the triangles of near leaves by their exact solid angle (Van Oosterom &
+ * Strackee, IEEE TBME 30(2), 1983).
+ */
+export interface WindingTree {
+  readonly origin: Vec3;
+  /** Nine numbers a triangle, mm about `origin`, in the order of the leaves. */
+  readonly corners: Float32Array;
+  /** NODE numbers a node: centre, radius, dipole (3), its first moment (9, row = offset axis). */
+  readonly nodes: Float64Array;
+  /** Two whole numbers a node. Inner: index of the left child (the right one follows), 0. Leaf: first triangle, how many. */
+  readonly links: Int32Array;
+}
+
+const NODE = 16;
+const LEAF = 8;
+/** A cluster counts as a dipole beyond this many of its radii: error about 1e-3. */
+const FAR = 2;
+
+export function buildWinding(mesh: Mesh): WindingTree {
+  const { positions: p, indices: t } = mesh;
+  const n = t.length / 3;
+  const centroids = new Float32Array(n * 3);
+  for (let i = 0; i < n; i++)
+    for (let a = 0; a < 3; a++) centroids[i * 3 + a] = (p[t[i * 3] * 3 + a] + p[t[i * 3 + 1] * 3 + a] + p[t[i * 3 + 2] * 3 + a]) / 3;
+  const order = new Int32Array(n);
+  for (let i = 0; i < n; i++) order[i] = i;
+  const links: number[] = [0, 0];
+  const todo: [number, number, number][] = [[0, 0, n]];
+  const spans: [number, number][] = [[0, n]];
+  while (todo.length > 0) {
+    const [node, from, to] = todo.pop()!;
+    spans[node] = [from, to];
+    if (to - from <= LEAF) {
+      links[node * 2] = from;
+      links[node * 2 + 1] = to - from;
+      continue;
+    }
+    const middle = (from + to) >> 1;
+    splitAtMiddle(order, centroids, from, to);
+    const left = links.length / 2;
+    links[node * 2] = left;
+    links[node * 2 + 1] = 0;
+    links.push(0, 0, 0, 0);
+    todo.push([left, from, middle], [left + 1, middle, to]);
+  }
+  const corners = new Float32Array(n * 9);
+  for (let i = 0; i < n; i++)
+    for (let v = 0; v < 3; v++) for (let a = 0; a < 3; a++) corners[i * 9 + v * 3 + a] = p[t[order[i] * 3 + v] * 3 + a];
+  const nodes = new Float64Array((links.length / 2) * NODE);
+  for (let node = 0; node < spans.length; node++) summarise(nodes, node * NODE, corners, spans[node]);
+  return { origin: mesh.origin, corners, nodes, links: Int32Array.from(links) };
+}
+
+/** Puts the lower half of order[from..to), along the longest extent of the centroids, before the upper half (quickselect). */
+function splitAtMiddle(order: Int32Array, centroids: Float32Array, from: number, to: number): void {
+  const lo = [Infinity, Infinity, Infinity];
+  const hi = [-Infinity, -Infinity, -Infinity];
+  for (let i = from; i < to; i++)
+    for (let a = 0; a < 3; a++) {
+      const v = centroids[order[i] * 3 + a];
+      if (v < lo[a]) lo[a] = v;
+      if (v > hi[a]) hi[a] = v;
+    }
+  const e = [hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2]];
+  const axis = e[0] >= e[1] && e[0] >= e[2] ? 0 : e[1] >= e[2] ? 1 : 2;
+  const middle = (from + to) >> 1;
+  let l = from;
+  let r = to - 1;
+  while (l < r) {
+    const pivot = centroids[order[(l + r) >> 1] * 3 + axis];
+    let i = l;
+    let j = r;
+    while (i <= j) {
+      while (centroids[order[i] * 3 + axis] < pivot) i++;
+      while (centroids[order[j] * 3 + axis] > pivot) j--;
+      if (i <= j) {
+        const s = order[i];
+        order[i++] = order[j];
+        order[j--] = s;
+      }
+    }
+    if (middle <= j) r = j;
+    else if (middle >= i) l = i;
+    else break;
+  }
+}
+
+/** Centre, radius, dipole and first moment of the triangles span[0]..span[1]. */
+function summarise(nodes: Float64Array, o: number, corners: Float32Array, span: readonly [number, number]): void {
+  const normals = new Float64Array((span[1] - span[0]) * 3);
+  let total = 0;
+  for (let t = span[0]; t < span[1]; t++) {
+    const c = t * 9;
+    const ux = corners[c + 3] - corners[c];
+    const uy = corners[c + 4] - corners[c + 1];
+    const uz = corners[c + 5] - corners[c + 2];
+    const vx = corners[c + 6] - corners[c];
+    const vy = corners[c + 7] - corners[c + 1];
+    const vz = corners[c + 8] - corners[c + 2];
+    const k = (t - span[0]) * 3;
+    normals[k] = (uy * vz - uz * vy) / 2;
+    normals[k + 1] = (uz * vx - ux * vz) / 2;
+    normals[k + 2] = (ux * vy - uy * vx) / 2;
+    const area = Math.hypot(normals[k], normals[k + 1], normals[k + 2]) + 1e-30;
+    total += area;
+    for (let a = 0; a < 3; a++) {
+      nodes[o + a] += (area * (corners[c + a] + corners[c + 3 + a] + corners[c + 6 + a])) / 3;
+      nodes[o + 4 + a] += normals[k + a];
+    }
+  }
+  for (let a = 0; a < 3; a++) nodes[o + a] /= total;
+  let radius2 = 0;
+  for (let t = span[0]; t < span[1]; t++) {
+    const c = t * 9;
+    const k = (t - span[0]) * 3;
+    for (let v = 0; v < 9; v += 3)
+      radius2 = Math.max(
+        radius2,
+        (corners[c + v] - nodes[o]) ** 2 + (corners[c + v + 1] - nodes[o + 1]) ** 2 + (corners[c + v + 2] - nodes[o + 2]) ** 2,
+      );
+    for (let a = 0; a < 3; a++) {
+      const off = (corners[c + a] + corners[c + 3 + a] + corners[c + 6 + a]) / 3 - nodes[o + a];
+      for (let b = 0; b < 3; b++) nodes[o + 7 + a * 3 + b] += off * normals[k + b];
+    }
+  }
+  nodes[o + 3] = Math.sqrt(radius2);
+}
+
+/** Winding number at `p`, mm. */
+export function windingNumber(tree: WindingTree, p: Vec3): number {
+  const { nodes, links, corners } = tree;
+  const x = p[0] - tree.origin[0];
+  const y = p[1] - tree.origin[1];
+  const z = p[2] - tree.origin[2];
+  const stack = [0];
+  let sum = 0;
+  while (stack.length > 0) {
+    const node = stack.pop()!;
+    const o = node * NODE;
+    const dx = nodes[o] - x;
+    const dy = nodes[o + 1] - y;
+    const dz = nodes[o + 2] - z;
+    const r2 = dx * dx + dy * dy + dz * dz;
+    if (r2 > (FAR * nodes[o + 3]) ** 2) {
+      const r3 = r2 * Math.sqrt(r2);
+      const a = o + 7;
+      const trace = nodes[a] + nodes[a + 4] + nodes[a + 8];
+      const along =
+        dx * (nodes[a] * dx + nodes[a + 1] * dy + nodes[a + 2] * dz) +
+        dy * (nodes[a + 3] * dx + nodes[a + 4] * dy + nodes[a + 5] * dz) +
+        dz * (nodes[a + 6] * dx + nodes[a + 7] * dy + nodes[a + 8] * dz);
+      sum += (nodes[o + 4] * dx + nodes[o + 5] * dy + nodes[o + 6] * dz + trace - (3 * along) / r2) / r3;
+    } else if (links[node * 2 + 1] === 0) {
+      stack.push(links[node * 2], links[node * 2] + 1);
+    } else {
+      const last = links[node * 2] + links[node * 2 + 1];
+      for (let t = links[node * 2]; t < last; t++) sum += solidAngle(corners, t * 9, x, y, z);
+    }
+  }
+  return sum / (4 * Math.PI);
+}
+
+/** Solid angle, steradians, of the triangle at corners[o..o+9) seen from (x, y, z); positive from behind (inside). */
+function solidAngle(corners: Float32Array, o: number, x: number, y: number, z: number): number {
+  const ax = corners[o] - x;
+  const ay = corners[o + 1] - y;
+  const az = corners[o + 2] - z;
+  const bx = corners[o + 3] - x;
+  const by = corners[o + 4] - y;
+  const bz = corners[o + 5] - z;
+  const cx = corners[o + 6] - x;
+  const cy = corners[o + 7] - y;
+  const cz = corners[o + 8] - z;
+  const a = Math.sqrt(ax * ax + ay * ay + az * az);
+  const b = Math.sqrt(bx * bx + by * by + bz * bz);
+  const c = Math.sqrt(cx * cx + cy * cy + cz * cz);
+  const det = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx);
+  const ab = ax * bx + ay * by + az * bz;
+  const bc = bx * cx + by * cy + bz * cz;
+  const ca = cx * ax + cy * ay + cz * az;
+  return 2 * Math.atan2(det, a * b * c + ab * c + bc * a + ca * b);
+}

@@ -1,0 +1,98 @@
+import type { Note } from '../core/fault.ts';
+import type { Box3, Vec3 } from '../core/vec.ts';
+import type { Job } from '../job/job.ts';
+
+/** Version of the result's shape; raised when a key changes its meaning or goes. */
+export const RESULT_VERSION = 1;
+
+/** A figure with the least and the most that it may truly be. */
+export interface Bounded {
+  readonly value: number;
+  readonly low: number;
+  readonly high: number;
+}
+
+export interface InputResult {
+  readonly scan: string;
+  readonly file: string;
+  readonly sha256: string;
+  readonly triangles: number;
+  readonly points: number;
+  readonly unit: string;
+  readonly box_mm: Box3;
+}
+
+export interface NeckResult {
+  readonly at_mm: Vec3;
+  readonly diameter_mm: number;
+  readonly behind_l: number;
+  /** Whether the envelope's ball passes, so that the room behind it is in the envelope. */
+  readonly passed: boolean;
+  /** The two obstacles (or the region's border) nearest to it. */
+  readonly between: readonly string[];
+}
+
+export interface EnvelopeResult {
+  readonly volume_l: Bounded;
+  readonly area_dm2: number;
+  readonly box_mm: Box3;
+  readonly centre_mm: Vec3;
+  readonly pieces: number;
+  readonly through_holes: number;
+  readonly largest_ball: { readonly radius_mm: number; readonly centre_mm: Vec3 };
+  readonly least_radius_mm: number;
+  readonly start_mm: Vec3;
+  /** How the start was chosen. */
+  readonly start_from: string;
+  readonly by_radius: readonly { readonly radius_mm: number; readonly volume_l: number }[];
+  readonly necks: readonly NeckResult[];
+}
+
+export interface TankResult {
+  readonly outer_l: Bounded;
+  readonly wall_l: Bounded;
+  readonly brim_l: Bounded;
+  readonly ullage_l: Bounded;
+  readonly rated_l: Bounded;
+  readonly inside_area_dm2: number;
+  readonly wall_mm: number;
+  readonly fluid: string;
+  readonly dry_mass_kg: number;
+  /** With the rated volume of the fluid at 15 C. */
+  readonly full_mass_kg: number;
+  /** Centre of mass of the fluid when the cavity is full, mm. */
+  readonly centre_mm: Vec3;
+}
+
+/** The result of `measure`: plain JSON values. Lengths mm, volumes litres, areas dm2, masses kg. */
+export interface Result {
+  readonly version: typeof RESULT_VERSION;
+  readonly tool: { readonly name: string; readonly version: string };
+  readonly job: Job;
+  readonly inputs: readonly InputResult[];
+  readonly grid: {
+    readonly step_mm: number;
+    readonly dims: readonly [number, number, number];
+    readonly cells: number;
+    readonly memory_mb: number;
+    /** Envelope at twice the step less this one, litres: the part of the bounds that the grid makes. */
+    readonly change_at_double_step_l: number;
+    /** Cell of the grid on which the skin was rolled, mm; 0 without a skin. */
+    readonly skin_step_mm: number;
+  };
+  readonly timings_s: Readonly<Record<string, number>>;
+  readonly envelope: EnvelopeResult;
+  readonly reclaimed?: { readonly volume_l: Bounded };
+  readonly tank?: TankResult;
+  readonly notes: readonly Note[];
+  readonly cautions: readonly string[];
+}
+
+/**
+ * What must be said beside every figure that someone may act on. The explosion risk of "empty" fuel tanks: HSE INDG314.
+ */
+export const CAUTIONS: readonly string[] = [
+  'The figures are estimates of room. They are not a certified capacity, and no check of strength, leaks, fire safety or road legality.',
+  'An "empty" fuel tank can explode: welding, cutting or drilling on one is for specialists, and only when it is proven free of gas.',
+  'How much fuel may be carried, and where, is for the local, vehicle and competition rules: leave design, tests and fitting to qualified people.',
+];

@@ -1,0 +1,116 @@
+import type { Cloud } from '../core/cloud.ts';
+import { Fault, type Note, nearestWord } from '../core/fault.ts';
+import { boxOfPositions, joinMeshes, type Mesh } from '../core/mesh.ts';
+import { type LengthUnit, MM_PER } from '../core/units.ts';
+import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
+import type { ScanFile, ScanPart } from '../io/scan-file.ts';
+import type { JobScan } from '../job/schema-scans.ts';
+import { cloudAsMesh, medianSpacing } from './points.ts';
+import { dropSpecks } from './specks.ts';
+
+/** One scan of the job in mm, in its place. */
+export interface Scan {
+  readonly name: string;
+  readonly settings: JobScan;
+  /** Faces; a point of a cloud is a triangle whose corners fall together. */
+  readonly mesh: Mesh;
+  /** Radius, mm, by which the surface stands out from `mesh`: half the spacing of a cloud's points, 0 for faces. */
+  readonly radius: number;
+  /** Triangles and points of the file that belong to this scan, specks included. */
+  readonly triangles: number;
+  readonly points: number;
+  readonly box: Box3;
+  readonly unit: LengthUnit;
+}
+
+/**
+ * Picks the job's groups from a file, turns them into mm, places them and drops loose specks.
+ * Throws a Fault when a group is not in the file or nothing is left.
+ */
+export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUnit: LengthUnit, notes: Note[]): Scan {
+  const parts = settings.groups ? pick(name, settings, file.parts) : file.parts;
+  const unit = settings.units ?? file.unit ?? jobUnit;
+  const scale = MM_PER[unit];
+  const rows = settings.place ?? undefined;
+  const meshes: Mesh[] = [];
+  let points = 0;
+  let radius = 0;
+  for (const part of parts) {
+    if (part.mesh) meshes.push(placed(part.mesh, scale, rows));
+    if (part.cloud && part.cloud.positions.length > 0) {
+      const cloud = placed(part.cloud, scale, rows);
+      points += cloud.positions.length / 3;
+      radius = Math.max(radius, medianSpacing(cloud) / 2);
+      meshes.push(cloudAsMesh(cloud));
+    }
+  }
+  const joined = joinMeshes(meshes);
+  const mesh = points > 0 ? joined : dropSpecks(name, joined, notes);
+  return {
+    name,
+    settings,
+    mesh,
+    radius,
+    triangles: joined.indices.length / 3 - points,
+    points,
+    box: boxOfUsed(mesh),
+    unit,
+  };
+}
+
+function pick(name: string, settings: JobScan, parts: readonly ScanPart[]): ScanPart[] {
+  const known = parts.map((p) => p.name);
+  return (settings.groups ?? []).flatMap((g) => {
+    const found = parts.filter((p) => p.name === g);
+    if (found.length > 0) return found;
+    const near = nearestWord(g, known);
+    throw new Fault({
+      code: 'scan-no-group',
+      what: `Scan "${name}" asks for the group "${g}", which is not in ${settings.file}.`,
+      got: g,
+      expected: `one of: ${known.slice(0, 40).join(', ')}${known.length > 40 ? `, and ${known.length - 40} more` : ''}`,
+      hint: near ? `did you mean "${near}"?` : undefined,
+      where: settings.file,
+    });
+  });
+}
+
+type Rows = NonNullable<JobScan['place']>;
+
+/** Scales to mm and places; the float64 origin takes the shift, so nothing far from zero is rounded. */
+function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefined): T {
+  if (scale === 1 && !rows) return m;
+  const turn = rows ?? [
+    [1, 0, 0, 0],
+    [0, 1, 0, 0],
+    [0, 0, 1, 0],
+  ];
+  const at = (x: number, y: number, z: number, a: number): number => turn[a][0] * x + turn[a][1] * y + turn[a][2] * z;
+  const [ox, oy, oz] = m.origin.map((v) => v * scale);
+  const origin: Vec3 = [at(ox, oy, oz, 0) + turn[0][3], at(ox, oy, oz, 1) + turn[1][3], at(ox, oy, oz, 2) + turn[2][3]];
+  const positions = new Float32Array(m.positions.length);
+  for (let i = 0; i < positions.length; i += 3) {
+    const x = m.positions[i] * scale;
+    const y = m.positions[i + 1] * scale;
+    const z = m.positions[i + 2] * scale;
+    for (let a = 0; a < 3; a++) positions[i + a] = at(x, y, z, a);
+  }
+  return { ...m, origin, positions };
+}
+
+/** Box of the vertices that triangles use, mm. */
+function boxOfUsed(m: Mesh): Box3 {
+  const used = new Uint8Array(m.positions.length / 3);
+  for (const i of m.indices) used[i] = 1;
+  const kept = new Float32Array(m.indices.length === 0 ? 0 : m.positions.length);
+  let n = 0;
+  for (let v = 0; v < used.length; v++)
+    if (used[v]) {
+      kept.set(m.positions.subarray(v * 3, v * 3 + 3), n);
+      n += 3;
+    }
+  return boxOfPositions(m.origin, kept.subarray(0, n));
+}
+
+/** The box of all scans, mm. */
+export const boxOfScans = (scans: readonly Scan[]): Box3 => scans.map((s) => s.box).reduce(unionBox);

@@ -1,0 +1,166 @@
+import type { Context } from '../core/context.ts';
+import { type Field, sampleField } from '../core/field.ts';
+import { cellCount, type Grid, gridOver } from '../core/grid.ts';
+import { joinMeshes } from '../core/mesh.ts';
+import { add, type Box3, boxCentre, boxSize, dot, emptyBox, growBox, intersectBox, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
+import { distanceToMesh } from '../field/distance.ts';
+import { insideOf } from '../field/inside.ts';
+import { buildWinding } from '../field/winding.ts';
+import type { JobRegion } from '../job/schema-region.ts';
+import { applyRows, outlineFrame, type Rows, turnRows } from '../job/turn.ts';
+import { boxOfScans, type Scan } from '../scan/scan.ts';
+import { skinField } from './skin.ts';
+
+/** Signed distance to one scan on a grid: negative inside, mm. */
+export async function signedDistance(scan: Scan, grid: Grid, levels: readonly number[], context: Context): Promise<Field> {
+  const d = await distanceToMesh(scan.mesh, grid, { levels }, context);
+  if (scan.points > 0) return d;
+  const inside = await insideOf(buildWinding(scan.mesh), d, context);
+  for (let c = 0; c < d.data.length; c++) if (inside.data[c]) d.data[c] = -d.data[c];
+  return d;
+}
+
+/** The box that the region surely lies in, mm: empty when the parts of the region exclude each other. */
+export function regionBox(region: JobRegion, scans: readonly Scan[]): Box3 {
+  const named = (names: readonly string[]): Scan[] => scans.filter((s) => names.includes(s.name));
+  let box = boxOfScans(scans);
+  if (!region.skin) box = growBox(box, 1e6);
+  if (region.near) box = intersectBox(box, growBox(boxOfScans(named(region.near.scan)), region.near.within));
+  if (region.inside) box = intersectBox(box, boxOfScans(named([region.inside])));
+  if (region.box) box = intersectBox(box, turnedBox(region.box));
+  if (region.outline) box = intersectBox(box, outlineBox(region.outline));
+  for (const h of region.half_spaces) {
+    // Only planes along the axes can cut the box.
+    const axis = h.normal.findIndex((v) => Math.abs(v) > 1 - 1e-9);
+    if (axis < 0) continue;
+    const end = h.normal[axis] > 0 ? 'min' : 'max';
+    const cut: { min: [number, number, number]; max: [number, number, number] } = { min: [...box.min], max: [...box.max] };
+    cut[end][axis] = end === 'min' ? Math.max(cut.min[axis], h.at[axis]) : Math.min(cut.max[axis], h.at[axis]);
+    box = cut;
+  }
+  return box;
+}
+
+function turnedBox(b: NonNullable<JobRegion['box']>): Box3 {
+  const rows = turnRows(b.turn);
+  const centre = boxCentre(b);
+  const half = boxSize(b).map((v) => v / 2);
+  const reach = (a: 0 | 1 | 2): number => Math.abs(rows[a][0]) * half[0] + Math.abs(rows[a][1]) * half[1] + Math.abs(rows[a][2]) * half[2];
+  const r: Vec3 = [reach(0), reach(1), reach(2)];
+  return { min: sub(centre, r), max: add(centre, r) };
+}
+
+function outlineBox(o: NonNullable<JobRegion['outline']>): Box3 {
+  const { u, v } = outlineFrame(o.normal);
+  const from = o.from ?? -1e6;
+  const to = o.to ?? 1e6;
+  let box = emptyBox();
+  for (const [p, q] of o.points)
+    for (const w of [from, to]) {
+      const corner = add(add(scale(u, p), scale(v, q)), scale(o.normal, w));
+      box = unionBox(box, { min: corner, max: corner });
+    }
+  return box;
+}
+
+/** Lowers `field` to `of` at every cell centre where that is less. */
+function lower({ grid, data }: Field, of: (p: Vec3) => number): void {
+  let c = 0;
+  for (let k = 0; k < grid.nz; k++)
+    for (let j = 0; j < grid.ny; j++)
+      for (let i = 0; i < grid.nx; i++, c++) {
+        const v = of([grid.origin[0] + i * grid.step, grid.origin[1] + j * grid.step, grid.origin[2] + k * grid.step]);
+        if (v < data[c]) data[c] = v;
+      }
+}
+
+function lowerTo(field: Field, other: Float32Array, of: (v: number) => number): void {
+  for (let c = 0; c < other.length; c++) {
+    const v = of(other[c]);
+    if (v < field.data[c]) field.data[c] = v;
+  }
+}
+
+export interface RegionParts {
+  /** Signed distance to the region's border, positive inside, mm. */
+  readonly field: Field;
+  /** Signed distance to the scans named by `near` (least of them), for later use; null without `near`. */
+  readonly near: Field | null;
+  /** Step of the coarse grid on which the skin was rolled, mm; 0 without a skin. */
+  readonly skinStep: number;
+}
+
+/**
+ * The region on `grid`: the least of the signed distances to the borders of all that the job names. `levels` are distances to the
+ * near scans at which the caller will cut besides `within`.
+ */
+export async function regionField(region: JobRegion, scans: readonly Scan[], grid: Grid, context: Context): Promise<RegionParts> {
+  const field: Field = { grid, data: new Float32Array(cellCount(grid)).fill(1e6) };
+  if (region.box) lower(field, boxDistance(region.box));
+  for (const h of region.half_spaces) lower(field, (p) => dot(sub(p, h.at), h.normal));
+  if (region.outline) lower(field, outlineDistance(region.outline));
+  if (region.inside) {
+    const scan = scans.find((s) => s.name === region.inside)!;
+    const d = await signedDistance(scan, grid, [0], context);
+    lowerTo(field, d.data, (v) => -v);
+  }
+  let near: Field | null = null;
+  if (region.near) {
+    const { scan: names, within } = region.near;
+    for (const scan of scans.filter((s) => names.includes(s.name))) {
+      const d = await signedDistance(scan, grid, [within, scan.settings.clearance], context);
+      if (near) for (let c = 0; c < d.data.length; c++) near.data[c] = Math.min(near.data[c], d.data[c]);
+      else near = d;
+    }
+    if (near) lowerTo(field, near.data, (v) => within - v);
+  }
+  let skinStep = 0;
+  if (region.skin) {
+    const all = joinMeshes(scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh));
+    const skin = await skinField(all, region.skin, grid.step, context);
+    skinStep = skin.grid.step;
+    lower(field, (p) => sampleField(skin, p));
+  }
+  return { field, near, skinStep };
+}
+
+/** Exact distance inside, and a lower bound outside, of a turned box. */
+function boxDistance(b: NonNullable<JobRegion['box']>): (p: Vec3) => number {
+  const centre = boxCentre(b);
+  const half = boxSize(b).map((v) => v / 2);
+  const r = turnRows(b.turn);
+  const back: Rows = [
+    [r[0][0], r[1][0], r[2][0]],
+    [r[0][1], r[1][1], r[2][1]],
+    [r[0][2], r[1][2], r[2][2]],
+  ];
+  return (p) => {
+    const q = applyRows(back, sub(p, centre));
+    return Math.min(half[0] - Math.abs(q[0]), half[1] - Math.abs(q[1]), half[2] - Math.abs(q[2]));
+  };
+}
+
+/** Distance to an extruded polygon's walls and ends, positive inside. */
+function outlineDistance(o: NonNullable<JobRegion['outline']>): (p: Vec3) => number {
+  const { u, v } = outlineFrame(o.normal);
+  const n = o.points.length;
+  return (p) => {
+    const x = dot(p, u);
+    const y = dot(p, v);
+    const w = dot(p, o.normal);
+    let least = Infinity;
+    let inside = false;
+    for (let i = 0; i < n; i++) {
+      const [ax, ay] = o.points[i];
+      const [bx, by] = o.points[(i + 1) % n];
+      const t = Math.min(Math.max(((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / ((bx - ax) ** 2 + (by - ay) ** 2), 0), 1);
+      least = Math.min(least, Math.hypot(x - ax - t * (bx - ax), y - ay - t * (by - ay)));
+      if (ay > y !== by > y && x < ax + ((y - ay) / (by - ay)) * (bx - ax)) inside = !inside;
+    }
+    const ends = Math.min(o.from === null ? Infinity : w - o.from, o.to === null ? Infinity : o.to - w);
+    return Math.min(inside ? least : -least, ends);
+  };
+}
+
+/** A grid for the region: its cells cover the box, one cell more on every side so that the border lies inside. */
+export const regionGrid = (box: Box3, step: number): Grid => gridOver(growBox(box, step), step);

@@ -1,0 +1,43 @@
+import type { Context } from '../core/context.ts';
+import type { Field } from '../core/field.ts';
+import { cellCount, type Grid, gridOver } from '../core/grid.ts';
+import { type Mesh, meshBox } from '../core/mesh.ts';
+import { boxSize, growBox } from '../core/vec.ts';
+import { distanceToMesh } from '../field/distance.ts';
+import { distanceToLevel } from '../field/offset.ts';
+import { partFrom } from './roll.ts';
+
+/** Cells of the coarse grid, at most; and the finest coarse cell as a multiple of the fine one. */
+const MOST_CELLS = 3e6;
+const COARSENING = 4;
+
+/**
+ * The skin: what a ball of `radius` mm, rolled from outside over everything, cannot touch. Signed distance to its border, positive
+ * inside, mm, on a coarse grid over all scans; the centres that the ball can take are those connected to the grid's edge.
+ */
+export async function skinField(all: Mesh, radius: number, fineStep: number, context: Context): Promise<Field> {
+  const box = meshBox(all);
+  const size = boxSize(growBox(box, radius));
+  const least = Math.cbrt((size[0] * size[1] * size[2]) / MOST_CELLS);
+  const step = Math.min(Math.max(least, fineStep * COARSENING), radius / 6);
+  const grid = gridOver(growBox(box, radius + 3 * step), step);
+  const d = await distanceToMesh(all, grid, { levels: [radius] }, context);
+  const centres = partFrom(d, radius, edgeCells(grid));
+  const toCentre = await distanceToLevel(centres, radius, [-radius], context);
+  const out = toCentre.data;
+  for (let c = 0; c < out.length; c++) out[c] = -out[c] - radius;
+  return toCentre;
+}
+
+/** Indices of the cells on the six sides of the grid. */
+export function edgeCells({ nx, ny, nz }: Grid): number[] {
+  const out: number[] = [];
+  const n = cellCount({ origin: [0, 0, 0], step: 1, nx, ny, nz });
+  for (let c = 0; c < n; c++) {
+    const i = c % nx;
+    const j = Math.floor(c / nx) % ny;
+    const k = Math.floor(c / (nx * ny));
+    if (i === 0 || j === 0 || k === 0 || i === nx - 1 || j === ny - 1 || k === nz - 1) out.push(c);
+  }
+  return out;
+}
