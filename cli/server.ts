@@ -1,5 +1,5 @@
 import { constants } from 'node:fs';
-import { access, realpath } from 'node:fs/promises';
+import { access, readdir, realpath } from 'node:fs/promises';
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
 import { resolve, sep } from 'node:path';
 import sirv from 'sirv';
@@ -8,7 +8,7 @@ import sirv from 'sirv';
 export interface Folders {
   /** The built page. */
   readonly page: string;
-  /** The results, served read-only under /data/. */
+  /** The results, served read-only under /data/, which itself answers with the list of their names. */
   readonly data: string;
 }
 
@@ -48,6 +48,7 @@ export async function serveFolders(folders: Folders, port: number): Promise<{ se
     }
     const path = pathOf(request.url ?? '/');
     if (path === undefined) return end(response, 400);
+    if (path === '/data/') return sendNames(response, data);
     const isData = path.startsWith('/data/');
     const root = isData ? data : folders.page;
     const wanted = isData ? path.slice('/data'.length) : path;
@@ -88,6 +89,15 @@ async function mayRead(root: string, path: string): Promise<boolean> {
   } catch {
     return false;
   }
+}
+
+/** The list of result files, JSON: the page asks only for what is there. */
+async function sendNames(response: ServerResponse, root: string): Promise<void> {
+  const found = await readdir(root, { withFileTypes: true });
+  const names = found.filter((f) => f.isFile() && !f.name.startsWith('.')).map((f) => f.name);
+  response.setHeader('Content-Type', 'application/json');
+  response.setHeader('Cache-Control', 'no-store');
+  response.end(JSON.stringify(names.sort()));
 }
 
 function end(response: ServerResponse, status: number): void {

@@ -60,6 +60,7 @@ describe('the server', () => {
     const result = await ask('/data/result.json');
     expect([result.status, result.body]).toEqual([200, '{"a":1}']);
     expect((await ask('/data/a%20scan.glb')).body).toBe('glTF');
+    expect(JSON.parse((await ask('/data/')).body)).toEqual(['a scan.glb', 'result.json']);
     expect((await ask('/data/result.json', { method: 'HEAD' })).body).toBe('');
   });
 
@@ -90,7 +91,6 @@ describe('the server', () => {
     '/data/result.json%00.txt',
     '/data/%zz',
     '/data',
-    '/data/',
     '/nothing',
   ])('gives nothing for %s', async (path) => {
     const { status, body } = await ask(path);
