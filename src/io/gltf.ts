@@ -343,9 +343,9 @@ function addPrimitive(file: string, primitive: Primitive, m: readonly number[], 
         where: `${file}, ${part.name}, vertex ${count(i)}`,
       });
     // y-up to z-up.
-    if (mode !== 0) number[i] = part.weld.add(X, -Z, Y);
+    if (mode !== 0) number[i] = part.weld.add(X, 0 - Z, Y);
     else {
-      part.points.push(X, -Z, Y);
+      part.points.push(X, 0 - Z, Y);
       if (normal) addNormal(normal.getElement(i, p), m, part.normals);
     }
   }

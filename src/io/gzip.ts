@@ -1,11 +1,12 @@
 import { Gunzip } from 'fflate';
 import { Fault } from '../core/fault.ts';
+import { joinBytes } from './bytes.ts';
 import type { ByteSource } from './source.ts';
 
 /** A file that unpacks to more than this is no scan. */
 export const MOST_UNPACKED = 16 * 2 ** 30;
-/** Deflate packs at most about 1030 : 1; plain text of scans reaches 20 : 1. Beyond 1000 the check of the total cannot be fooled. */
-const PIECE = 1 << 18;
+/** Packed bytes taken at a time; deflate makes at most 1032 times as many of them. */
+const PIECE = 1 << 16;
 
 export const isGzip = (head: Uint8Array): boolean => head.length >= 3 && head[0] === 0x1f && head[1] === 0x8b && head[2] === 8;
 
@@ -15,7 +16,7 @@ export const isGzip = (head: Uint8Array): boolean => head.length >= 3 && head[0]
 export function gunzipped(source: ByteSource, packed: AsyncIterable<Uint8Array>): ByteSource {
   const chunks = () => unpack(source.name, packed);
   return {
-    name: source.name.replace(/\.gz$/i, ''),
+    name: source.name,
     chunks,
     bytes: async () => {
       const pieces: Uint8Array[] = [];
@@ -24,16 +25,6 @@ export function gunzipped(source: ByteSource, packed: AsyncIterable<Uint8Array>)
     },
     ...(source.sibling ? { sibling: (relative: string) => source.sibling!(relative) } : {}),
   };
-}
-
-export function joinBytes(pieces: readonly Uint8Array[]): Uint8Array {
-  const all = new Uint8Array(pieces.reduce((n, p) => n + p.length, 0));
-  let at = 0;
-  for (const p of pieces) {
-    all.set(p, at);
-    at += p.length;
-  }
-  return all;
 }
 
 async function* unpack(name: string, packed: AsyncIterable<Uint8Array>): AsyncGenerator<Uint8Array> {
@@ -82,7 +73,7 @@ async function* unpack(name: string, packed: AsyncIterable<Uint8Array>): AsyncGe
       if (e instanceof Fault) throw e;
       throw bad(e instanceof Error ? e.message : String(e), 'whole deflate blocks');
     }
-    tail = seen.slice(Math.max(0, seen.length - 8192));
+    tail = seen.slice(Math.max(0, seen.length - 1024));
     if (total > MOST_UNPACKED) throw bad(`more than ${MOST_UNPACKED} bytes`, 'a scan');
   };
   for await (const chunk of packed)

@@ -1,4 +1,5 @@
 import { Fault } from '../core/fault.ts';
+import { joinBytes } from './bytes.ts';
 import type { ByteSource } from './source.ts';
 
 /** A line longer than this is not one of a scan file. */
@@ -42,6 +43,7 @@ export class Input {
   joinLines = false;
   #base = 0;
   #ended = false;
+  #map: Uint8Array | undefined;
   readonly #chunks: AsyncIterator<Uint8Array>;
 
   private constructor(name: string, size: number | undefined, chunks: AsyncIterator<Uint8Array>) {
@@ -96,6 +98,7 @@ export class Input {
         });
       return false;
     }
+    if (this.#map) next.value = mapped(next.value, this.#map);
     const keep = this.bytes.subarray(this.at);
     this.#base += this.at;
     if (keep.length === 0) this.bytes = next.value;
@@ -108,6 +111,16 @@ export class Input {
     this.textEnd = 0;
     this.view = new DataView(this.bytes.buffer, this.bytes.byteOffset, this.bytes.length);
     return true;
+  }
+
+  /** From here on every byte `b` reads as `map[b]`: separators become blanks, a decimal comma a point. Works on copies. */
+  translate(map: Uint8Array): void {
+    this.#map = map;
+    this.#base += this.at;
+    this.bytes = mapped(this.bytes.subarray(this.at), map);
+    this.textEnd = Math.max(0, this.textEnd - this.at);
+    this.at = 0;
+    this.view = new DataView(this.bytes.buffer, this.bytes.byteOffset, this.bytes.length);
   }
 
   /** Reads on until `n` bytes are unread in the window; false when the file ends before. */
@@ -126,13 +139,7 @@ export class Input {
     }
     if (pieces.length <= 2 && pieces[0].length === 0) return pieces[1] ?? pieces[0];
     if (pieces.length === 1) return pieces[0];
-    const all = new Uint8Array(pieces.reduce((n, p) => n + p.length, 0));
-    let at = 0;
-    for (const p of pieces) {
-      all.set(p, at);
-      at += p.length;
-    }
-    return all;
+    return joinBytes(pieces);
   }
 
   /** Makes sure a whole line lies between `at` and `textEnd`; false at the end of the file. */
@@ -286,6 +293,12 @@ const decode = (bytes: Uint8Array, from: number, to: number): string => decoder.
 export function quoted(word: string): string {
   const plain = Array.from(word.slice(0, 40), (c) => (c < ' ' || c === '\x7f' ? '.' : c)).join('');
   return `"${plain}${word.length > 40 ? '…' : ''}"`;
+}
+
+function mapped(bytes: Uint8Array, map: Uint8Array): Uint8Array {
+  const out = new Uint8Array(bytes.length);
+  for (let i = 0; i < out.length; i++) out[i] = map[bytes[i]];
+  return out;
 }
 
 async function* only(bytes: Uint8Array): AsyncGenerator<Uint8Array> {

@@ -2,17 +2,22 @@ import { Fault } from '../core/fault.ts';
 import { gunzipped, isGzip } from './gzip.ts';
 import { Input } from './input.ts';
 import { OBJ_WORDS, readObj } from './obj.ts';
+import { isPcd, readPcd } from './pcd.ts';
 import { readPly } from './ply.ts';
 import type { ScanFile } from './scan-file.ts';
 import { type ByteSource, extensionOf } from './source.ts';
 import { isBinaryStl, isTextStl, readBinaryStl, readTextStl } from './stl.ts';
+import { isXyz, readXyz } from './xyz.ts';
+import { isZip } from './zip.ts';
 
 export type { ScanFile, ScanPart } from './scan-file.ts';
 export type { ByteSource } from './source.ts';
 
 /** Bytes looked at to tell the format. */
 const HEAD = 4096;
-const FORMATS = 'STL, PLY, OBJ, GLB, glTF (or one of them in gzip)';
+const FORMATS = 'STL, PLY, OBJ, GLB, glTF, 3MF, PCD, rows of x y z, or one of them in gzip or ZIP';
+/** Names of files with rows of points. */
+const ROWS = ['xyz', 'csv', 'asc', 'txt', 'pts'];
 
 /** Formats that are known but not for scans, by their first bytes. */
 const OTHERS: readonly (readonly [string, string])[] = [
@@ -53,17 +58,26 @@ type Reader = () => Promise<ScanFile>;
 
 function readerOf(source: ByteSource, input: Input, head: Uint8Array): Reader | undefined {
   const extension = extensionOf(input.name);
+  if (isZip(head)) return () => archive(source, input);
   if (starts(head, 'glTF')) return () => gltf(source, input);
   if (starts(head, 'ply\n') || starts(head, 'ply\r')) return () => readPly(input);
   if (isBinaryStl(head, input.size)) return () => readBinaryStl(input);
   if (isTextStl(head)) return () => readTextStl(input);
   if (!isText(head)) return extension === 'stl' ? () => readBinaryStl(input) : undefined;
   skipMark(input, head);
-  const words = firstWords(head);
+  const text = new TextDecoder().decode(head);
+  if (isPcd(text)) return () => readPcd(input);
+  const words = firstWords(text, head.length === HEAD);
   if (words[0]?.startsWith('{')) return () => gltf(source, input);
   if (words.length > 0 && words.every((w) => OBJ_WORDS.has(w) || w === '\\')) return () => readObj(input);
   if (extension === 'obj') return () => readObj(input);
-  return undefined;
+  if (OTHERS.some(([word]) => starts(head, word))) return undefined;
+  return ROWS.includes(extension) || isXyz(text) ? () => readXyz(input) : undefined;
+}
+
+async function archive(source: ByteSource, input: Input): Promise<ScanFile> {
+  const { readArchive } = await import('./archive.ts');
+  return readArchive(source.name, await input.rest(), readScan);
 }
 
 async function gltf(source: ByteSource, input: Input): Promise<ScanFile> {
@@ -94,14 +108,12 @@ function skipMark(input: Input, head: Uint8Array): void {
   if (head[0] === 0xef && head[1] === 0xbb && head[2] === 0xbf) input.at += 3;
 }
 
-/** First word of each of the first lines, without comments; the last line may be cut and is left out, unless it is alone. */
-function firstWords(head: Uint8Array): string[] {
-  const lines = new TextDecoder().decode(head).split(/\r\n|\r|\n/);
-  const whole = lines.length > 1 && head.length === HEAD ? lines.slice(0, -1) : lines;
-  return whole
-    .map((l) => l.trim())
-    .filter((l) => l !== '' && !l.startsWith('#'))
-    .map((l) => l.split(/\s/)[0]);
+/** First word of each of the first lines, without comments; a last line that may be cut is left out. */
+function firstWords(text: string, cut: boolean): string[] {
+  const lines = text.split(/\r\n|\r|\n/);
+  const whole = cut && lines.length > 1 ? lines.slice(0, -1) : lines;
+  const plain = whole.map((l) => l.trim()).filter((l) => l !== '' && !l.startsWith('#'));
+  return plain.map((l) => l.split(/\s/)[0]);
 }
 
 function unknown(input: Input, head: Uint8Array): Reader {

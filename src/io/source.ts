@@ -19,9 +19,9 @@ export function bytesSource(name: string, bytes: Uint8Array): ByteSource {
 
 /** File name without folder and last extension: the name of a part that its file leaves unnamed. */
 export function stemOf(name: string): string {
-  const base = name.replace(/^.*[\\/]/, '');
+  const base = name.replace(/^.*[\\/:]/, '');
   return base.replace(/(\.[A-Za-z0-9]{1,5})?(\.gz)?$/i, '') || base;
 }
 
-/** Lower-case extension without the dot, '' if there is none. */
-export const extensionOf = (name: string): string => /\.([A-Za-z0-9]{1,5})$/.exec(name)?.[1]?.toLowerCase() ?? '';
+/** Lower-case extension without the dot, that before ".gz" if there is one; '' if there is none. */
+export const extensionOf = (name: string): string => /\.([A-Za-z0-9]{1,5})(\.gz)?$/i.exec(name)?.[1]?.toLowerCase() ?? '';

@@ -1,4 +1,5 @@
 import type { Mesh } from '../core/mesh.ts';
+import { joinBytes } from './bytes.ts';
 
 /** A name that stays one word in an OBJ file. */
 const word = (name: string): string =>
@@ -40,11 +41,5 @@ export function writeObj(
     base += p.length / 3;
   }
   flush(0);
-  const out = new Uint8Array(pieces.reduce((n, piece) => n + piece.length, 0));
-  let at = 0;
-  for (const piece of pieces) {
-    out.set(piece, at);
-    at += piece.length;
-  }
-  return out;
+  return joinBytes(pieces);
 }
