@@ -1,6 +1,6 @@
 import type { CutState } from './cut.ts';
 import type { Eye } from './stage.ts';
-import { type Show, SHOWS } from './things.ts';
+import { SHOWS, type Show } from './things.ts';
 
 /** What a link to the page carries: where the eye is, the cut, and what is shown how. */
 export interface Address {
@@ -15,7 +15,8 @@ const round = (v: number, digits: number): string => String(Number(v.toFixed(dig
 /** The part of the address after `#`. Names are percent-coded, numbers rounded to what the eye can tell apart. */
 export function writeAddress(a: Address): string {
   const out: string[] = [];
-  if (a.eye) out.push(`eye=${[round(a.eye.turn, 1), round(a.eye.tilt, 1), round(a.eye.span, 0), ...a.eye.at.map((v) => round(v, 0))].join(',')}`);
+  if (a.eye)
+    out.push(`eye=${[round(a.eye.turn, 1), round(a.eye.tilt, 1), round(a.eye.span, 0), ...a.eye.at.map((v) => round(v, 0))].join(',')}`);
   if (a.cut) out.push(`cut=${AXES[a.cut.axis]},${round(a.cut.at, 1)},${a.cut.keep > 0 ? 'above' : 'below'}`);
   for (const show of SHOWS) {
     const names = [...a.shows].filter(([, s]) => s === show).map(([name]) => encodeURIComponent(name));
@@ -33,8 +34,7 @@ export function readAddress(hash: string): Address {
       .map((p) => [p.slice(0, p.indexOf('=')), p.slice(p.indexOf('=') + 1)] as const),
   );
   const shows = new Map<string, Show>();
-  for (const show of SHOWS)
-    for (const name of (parts.get(show) ?? '').split(',')) if (name) shows.set(decode(name), show);
+  for (const show of SHOWS) for (const name of (parts.get(show) ?? '').split(',')) if (name) shows.set(decode(name), show);
   return { eye: readEye(parts.get('eye')), cut: readCut(parts.get('cut')), shows };
 }
 
@@ -46,7 +46,7 @@ function readEye(text: string | undefined): Eye | undefined {
 
 function readCut(text: string | undefined): CutState | undefined {
   const [axis, at, keep] = (text ?? '').split(',');
-  const index = AXES.findIndex((a) => a === axis);
+  const index = ['x', 'y', 'z'].indexOf(axis);
   const where = Number(at);
   if (index < 0 || at === '' || !Number.isFinite(where)) return undefined;
   return { axis: index as 0 | 1 | 2, at: where, keep: keep === 'above' ? 1 : -1 };

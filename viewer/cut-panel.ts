@@ -6,7 +6,11 @@ const AXES = ['lengthways', 'crossways', 'level'] as const;
 /** Which axis a cut of that name goes across: a lengthways cut shows the side view, so it stands across left and right. */
 const ACROSS = { lengthways: 1, crossways: 0, level: 2 } as const;
 /** Where along its axis a cut stands, in words: below zero, above zero. */
-const SIDES = [['behind', 'ahead'], ['right', 'left'], ['down', 'up']] as const;
+const SIDES = [
+  ['behind', 'ahead'],
+  ['right', 'left'],
+  ['down', 'up'],
+] as const;
 
 /** The cut: off or one of three directions, a slider for its place in mm, and which side stays. */
 export function cutPanel(drawing: Drawing): () => void {
@@ -20,7 +24,10 @@ export function cutPanel(drawing: Drawing): () => void {
   const number = make('input', { type: 'number', step: '1', 'aria-label': 'Place of the cut in mm' });
   const flip = make('button', { type: 'button' }, 'other side');
   const row = make('div', { class: 'row' }, slider, number, 'mm', flip);
-  host.append(make('div', { class: 'words', role: 'radiogroup', 'aria-label': 'Direction of the cut' }, ...radios.map((r) => r.label)), row);
+  host.append(
+    make('div', { class: 'words', role: 'radiogroup', 'aria-label': 'Direction of the cut' }, ...radios.map((r) => r.label)),
+    row,
+  );
 
   const range = (axis: number): { low: number; high: number } => {
     const box = drawing.box();
@@ -28,12 +35,17 @@ export function cutPanel(drawing: Drawing): () => void {
   };
   const choose = (word: string): void => {
     const axis = ACROSS[word as keyof typeof ACROSS];
-    if (axis === undefined) return drawing.setCut(undefined);
+    if (axis === undefined) {
+      drawing.setCut(undefined);
+      return;
+    }
     const { low, high } = range(axis);
     // Begins through the middle of what was found, when there is any, else of everything.
     const found = drawing.things.find((t) => t.thing.kind === 'envelope')?.thing.geometry.boundingBox;
     const middle = found ? (found.min.getComponent(axis) + found.max.getComponent(axis)) / 2 : (low + high) / 2;
-    drawing.setCut({ axis, at: Math.round(middle), keep: axis === 1 ? 1 : -1 });
+    // What stands between the eye and the cut is taken away.
+    const eye = drawing.stage.camera.position.getComponent(axis) - drawing.stage.controls.target.getComponent(axis);
+    drawing.setCut({ axis, at: Math.round(middle), keep: eye > 0 ? -1 : 1 });
   };
   const move = (text: string): void => {
     const now = drawing.cut.current;
@@ -51,6 +63,7 @@ export function cutPanel(drawing: Drawing): () => void {
     const now = drawing.cut.current;
     const word = now ? AXES.find((a) => ACROSS[a] === now.axis) : 'no cut';
     for (const r of radios) r.input.checked = r.input.value === word;
+    row.classList.toggle('unused', !now);
     for (const e of [slider, number, flip]) e.disabled = !now;
     part('cutsays').textContent = now ? cutWords(now) : 'none';
     if (!now) return;

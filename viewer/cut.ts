@@ -83,7 +83,13 @@ export class Cut {
       const face = hatchInk(look.colour, look.paper, look.hatch, show === 'faint');
       cap = new Mesh(this.sheet, face);
       cap.frustumCulled = false;
-      for (const [mesh, at] of [[new Mesh(thing.geometry, back), 0.1], [new Mesh(thing.geometry, front), 0.2], [cap, 0.3]] as const) {
+      // The next thing counts from zero; hatching alone would leave counts behind.
+      cap.onAfterRender = (renderer) => renderer.clearStencil();
+      for (const [mesh, at] of [
+        [new Mesh(thing.geometry, back), 0.1],
+        [new Mesh(thing.geometry, front), 0.2],
+        [cap, 0.3],
+      ] as const) {
         mesh.renderOrder = 100 + order + at;
         group.add(mesh);
       }

@@ -1,4 +1,4 @@
-import { type Box3, Box3 as Box, Group, Mesh, type ShaderMaterial, Sphere, Vector3 } from 'three';
+import { Box3 as Box, type Box3, Group, Mesh, type ShaderMaterial, Sphere, Vector3 } from 'three';
 import { Cut, type CutState } from './cut.ts';
 import { colour } from './dom.ts';
 import { type Hatch, surfaceInk } from './ink.ts';
@@ -96,7 +96,12 @@ export class Drawing {
   }
 
   pick(place: { x: number; y: number }): Hit | undefined {
-    return pick(this.stage, this.drawn.filter((d) => d.show === 'shown'), this.cut.current, place);
+    return pick(
+      this.stage,
+      this.drawn.filter((d) => d.show === 'shown'),
+      this.cut.current,
+      place,
+    );
   }
 
   private clip(mesh: Mesh): void {
@@ -116,4 +121,6 @@ export class Drawing {
 
 /** Neighbouring parts in a section are hatched at different angles and spacings, as drawings do (ISO 128-50). */
 const hatchOf = (thing: Thing, i: number): Hatch =>
-  thing.kind === 'scan' ? { angle: (i % 2 ? 1 : 3) * (Math.PI / 4), gap: 5 + (i % 3) } : { angle: (i % 2 ? 3 : 1) * (Math.PI / 4), gap: 9 + (i % 3) };
+  thing.kind === 'scan'
+    ? { angle: (i % 2 ? 1 : 3) * (Math.PI / 4), gap: 5 + (i % 3) }
+    : { angle: (i % 2 ? 3 : 1) * (Math.PI / 4), gap: 9 + (i % 3) };

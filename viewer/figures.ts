@@ -8,8 +8,8 @@ export interface Figure {
   readonly unit: string;
   /** The bounds in words, or what the figure means. */
   readonly bounds: string;
-  /** Large on the sheet. */
-  readonly main: boolean;
+  /** Large on the sheet, a line of its own, or two to a line. */
+  readonly rank: 'main' | 'line' | 'small';
 }
 
 const TANK: readonly [TankVolume, string, string][] = [
@@ -24,15 +24,15 @@ const TANK: readonly [TankVolume, string, string][] = [
 /** Every figure that the result holds, the main ones first. Prints no digit that the bounds do not carry. */
 export function figuresOf(r: ResultFile): Figure[] {
   const out: Figure[] = [];
-  const volume = (key: string, label: string, v: Bounded | undefined, main: boolean): void => {
-    if (v) out.push({ key, label, ...bounded(v), unit: 'l', main });
+  const volume = (key: string, label: string, v: Bounded | undefined, rank: Figure['rank']): void => {
+    if (v) out.push({ key, label, ...bounded(v), unit: 'l', rank });
   };
   const plain = (key: string, label: string, v: number | undefined, how: { unit: string; digits: number; says?: string }): void => {
-    if (v !== undefined) out.push({ key, label, value: v.toFixed(how.digits), unit: how.unit, bounds: how.says ?? '', main: false });
+    if (v !== undefined) out.push({ key, label, value: v.toFixed(how.digits), unit: how.unit, bounds: how.says ?? '', rank: 'small' });
   };
-  volume('envelope', 'Envelope', r.envelope?.volume_l, true);
-  volume('reclaimed', 'Reclaimed', r.reclaimed?.volume_l, true);
-  for (const [key, label] of TANK) volume(key, label, r.tank?.[key], key === 'rated_l');
+  volume('envelope', 'Envelope', r.envelope?.volume_l, 'main');
+  volume('reclaimed', 'Reclaimed', r.reclaimed?.volume_l, 'main');
+  for (const [key, label] of TANK) volume(key, label, r.tank?.[key], key === 'rated_l' ? 'main' : 'line');
   const ball = r.envelope?.largest_ball;
   plain('ball', 'Largest ball', ball && ball.radius_mm * 2, { unit: 'mm', digits: 0, says: 'across' });
   plain('pieces', 'Pieces', r.envelope?.pieces, { unit: '', digits: 0 });

@@ -8,7 +8,6 @@ import {
   IncrementWrapStencilOp,
   NotEqualStencilFunc,
   type Plane,
-  ReplaceStencilOp,
   ShaderMaterial,
 } from 'three';
 
@@ -110,9 +109,6 @@ void main() {
     stencilWrite: true,
     stencilRef: 0,
     stencilFunc: NotEqualStencilFunc,
-    stencilFail: ReplaceStencilOp,
-    stencilZFail: ReplaceStencilOp,
-    stencilZPass: ReplaceStencilOp,
   });
 }
 

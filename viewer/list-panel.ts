@@ -1,19 +1,24 @@
 import { freshId, make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
-import { labelOf, type Show, SHOWS, type Thing } from './things.ts';
+import { labelOf, SHOWS, type Show, type Thing } from './things.ts';
 
 /**
  * The list of what is drawn: one line a thing, its three states as words. Each line is a group of radio buttons, so the tab
  * key goes from thing to thing and the arrow keys through the states.
  */
-export function listPanel(drawing: Drawing): () => void {
-  const host = part('things');
+export function listPanel(drawing: Drawing): { build(): void } {
   const table = make('div', { class: 'list' });
   const alone = new Alone(drawing);
-  host.append(table);
-  return () => {
-    table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show)));
+  part('things').append(table);
+  // States are set in place: a rebuilt line would lose the keyboard's focus.
+  const update = (): void => {
+    for (const { thing, show } of drawing.things) {
+      const row = [...table.children].find((e) => e instanceof HTMLElement && e.dataset.thing === thing.name);
+      for (const input of row?.querySelectorAll('input') ?? []) input.checked = input.value === show;
+    }
   };
+  drawing.onChange.push(update);
+  return { build: () => table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show))) };
 }
 
 function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLElement {
@@ -30,7 +35,15 @@ function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLEle
   only.addEventListener('click', () => alone.toggle(thing.name));
   const legend = make('legend', {}, labelOf(thing));
   const note = describe(thing);
-  return make('fieldset', { class: 'thing', 'data-thing': thing.name }, swatch, legend, make('small', {}, note), make('span', { class: 'states' }, ...states), only);
+  return make(
+    'fieldset',
+    { class: 'thing', 'data-thing': thing.name },
+    swatch,
+    legend,
+    make('small', {}, note),
+    make('span', { class: 'states' }, ...states),
+    only,
+  );
 }
 
 function describe(t: Thing): string {

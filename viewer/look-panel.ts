@@ -65,25 +65,25 @@ export function scaleBar(drawing: Drawing): void {
 
 /** Paper bright, dark or as the system has it; kept for the next visit where the browser allows it. */
 export function paperPanel(drawing: Drawing): void {
-  const root = document.documentElement;
-  const apply = (paper: string): void => {
-    if (paper === 'system') delete root.dataset.paper;
-    else root.dataset.paper = paper;
+  const system = matchMedia('(prefers-color-scheme: dark)');
+  let chosen = recall();
+  const apply = (): void => {
+    document.documentElement.dataset.paper = chosen === 'system' ? (system.matches ? 'dark' : 'bright') : chosen;
     drawing.recolour();
   };
-  const saved = recall();
   const radios = ['system', 'bright', 'dark'].map((paper) => {
     const input = make('input', { type: 'radio', name: 'paper', value: paper });
-    input.checked = paper === saved;
+    input.checked = paper === chosen;
     input.addEventListener('change', () => {
-      apply(paper);
+      chosen = paper;
       remember(paper);
+      apply();
     });
     return make('label', { class: 'word' }, input, make('span', {}, paper));
   });
   part('head').append(make('fieldset', { class: 'paper' }, make('legend', {}, 'Paper'), ...radios));
-  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => drawing.recolour());
-  apply(saved);
+  system.addEventListener('change', apply);
+  apply();
 }
 
 // Storage may be refused, as for a page opened from disk; the choice then lasts as long as the page.

@@ -42,24 +42,33 @@ function applyAddress(drawing: Drawing): void {
 }
 
 async function readResult(source: Source): Promise<ResultFile> {
-  const result: ResultFile = JSON.parse(new TextDecoder().decode(await source.read('result.json')));
-  if (typeof result?.job?.name !== 'string') throw new Error('result.json holds no job: it is not a result of this program, or it was cut off.');
+  const text = new TextDecoder().decode(await source.read('result.json'));
+  let result: ResultFile;
+  try {
+    result = JSON.parse(text);
+  } catch {
+    throw new Error('result.json is cut off or is no JSON.');
+  }
+  if (typeof result?.job?.name !== 'string')
+    throw new Error('result.json holds no job: it is not a result of this program, or it was cut off.');
   return result;
 }
 
 async function start(): Promise<void> {
   const source = await openSource();
+  const scene = source.read('scene.glb');
+  // Waited for below; until then a failure must not count as unhandled.
+  scene.catch(() => {});
   sheetPanel(await readResult(source));
   const drawing = new Drawing(part('stage'));
-  const drawList = listPanel(drawing);
+  const list = listPanel(drawing);
   const updateCut = cutPanel(drawing);
-  drawing.onChange.push(drawList);
   lookPanel(drawing);
   scaleBar(drawing);
   paperPanel(drawing);
   measurePanel(drawing);
-  drawing.setThings(await readThings(await source.read('scene.glb')));
-  drawList();
+  drawing.setThings(await readThings(await scene));
+  list.build();
   updateCut();
   applyAddress(drawing);
   keepAddress(drawing);

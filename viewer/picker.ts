@@ -13,7 +13,12 @@ export interface Hit {
 }
 
 /** What lies under a place of the drawing, CSS pixels from its corner: the first thing that is not cut away. */
-export function pick(stage: Stage, candidates: readonly { thing: Thing; mesh: Mesh3 }[], cut: CutState | undefined, place: { x: number; y: number }): Hit | undefined {
+export function pick(
+  stage: Stage,
+  candidates: readonly { thing: Thing; mesh: Mesh3 }[],
+  cut: CutState | undefined,
+  place: { x: number; y: number },
+): Hit | undefined {
   const { width, height } = stage.size;
   const ray = new Raycaster();
   stage.camera.updateMatrixWorld();

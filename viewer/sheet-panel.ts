@@ -2,6 +2,8 @@ import { make, part } from './dom.ts';
 import { CAUTION, type Figure, figuresOf, hasFuel } from './figures.ts';
 import type { ResultFile } from './result.ts';
 
+const RANKS = ['main', 'line', 'small'] as const;
+
 /** The written part of the sheet: name, figures with bounds, cautions, notes, provenance. */
 export function sheetPanel(r: ResultFile): void {
   part('job').textContent = r.job.name;
@@ -10,7 +12,14 @@ export function sheetPanel(r: ResultFile): void {
   part('cell').textContent = r.grid ? `${r.grid.step_mm} mm` : 'not said';
   part('tool').textContent = r.tool ? `${r.tool.name} ${r.tool.version}` : 'Voidgauge';
   const figures = figuresOf(r);
-  part('figures').append(figureList(figures.filter((f) => f.main), 'main'), figureList(figures.filter((f) => !f.main), 'more'));
+  part('figures').append(
+    ...RANKS.map((rank) =>
+      figureList(
+        figures.filter((f) => f.rank === rank),
+        rank,
+      ),
+    ),
+  );
   showCautions(r.cautions ?? [], hasFuel(r));
   const notes = (r.notes ?? []).map((n) => make('li', { 'data-note': n.code }, n.text, n.where ? make('small', {}, ` ${n.where}`) : ''));
   part('notes').append(notes.length ? make('ul', {}, ...notes) : make('p', {}, 'None.'));
@@ -34,7 +43,13 @@ function figureList(figures: readonly Figure[], kind: string): HTMLElement {
         'div',
         { 'data-figure': f.key },
         make('dt', {}, f.label),
-        make('dd', {}, make('b', {}, f.value), f.unit ? make('span', { class: 'unit' }, ` ${f.unit}`) : '', f.bounds ? make('small', {}, f.unit === 'l' ? `(${f.bounds})` : f.bounds) : ''),
+        make(
+          'dd',
+          {},
+          make('b', {}, f.value),
+          f.unit ? make('span', { class: 'unit' }, ` ${f.unit}`) : '',
+          f.bounds ? make('small', {}, f.unit === 'l' ? `(${f.bounds})` : f.bounds) : '',
+        ),
       ),
     ),
   );

@@ -1,4 +1,4 @@
-import { MOUSE, OrthographicCamera, Scene, Sphere, Vector3, WebGLRenderer } from 'three';
+import { ColorManagement, LinearSRGBColorSpace, MOUSE, OrthographicCamera, Scene, Sphere, Vector3, WebGLRenderer } from 'three';
 import { OrbitControls } from 'three/examples/jsm/controls/OrbitControls.js';
 import type { Look } from './views.ts';
 
@@ -8,8 +8,13 @@ export interface Eye extends Look {
   readonly span: number;
 }
 
+// Colours of the style sheet go to the screen unchanged; see ink.ts.
+ColorManagement.enabled = false;
+
 /** Frames slower than this, ms, make the drawing coarser while it moves. */
 const SLOW = 45;
+/** Without a graphics chip a picture at rest has at most so many pixels. */
+const SOFTWARE_PIXELS = 2_500_000;
 
 /** The drawing area: a parallel view that is drawn only when something has changed. */
 export class Stage {
@@ -27,19 +32,26 @@ export class Stage {
   private settle = 0;
   private moving = false;
   private coarse = 1;
+  private readonly software: boolean;
+  private ready = false;
   private width = 1;
   private height = 1;
 
   constructor(host: HTMLElement) {
     this.host = host;
+    host.tabIndex = 0;
     this.renderer = new WebGLRenderer({ antialias: true, stencil: true, powerPreference: 'high-performance' });
+    this.renderer.outputColorSpace = LinearSRGBColorSpace;
     this.renderer.localClippingEnabled = true;
     this.renderer.domElement.setAttribute('aria-hidden', 'true');
     host.prepend(this.renderer.domElement);
+    this.software = isSoftware(this.renderer);
     this.camera.up.set(0, 0, 1);
     this.controls = new OrbitControls(this.camera, this.renderer.domElement);
     this.controls.zoomToCursor = true;
     this.controls.mouseButtons = { LEFT: MOUSE.ROTATE, MIDDLE: MOUSE.PAN, RIGHT: MOUSE.PAN };
+    // On a narrow screen a finger drawn up or down scrolls the page.
+    if (matchMedia('(max-width: 780px)').matches) this.renderer.domElement.style.touchAction = 'pan-y';
     this.controls.addEventListener('change', () => this.moved());
     new ResizeObserver(() => this.resize()).observe(host);
     this.resize();
@@ -57,12 +69,18 @@ export class Stage {
 
   /** Draws soon; many calls make one picture. */
   request(): void {
-    if (!this.waiting) this.waiting = requestAnimationFrame(() => this.draw());
+    this.host.dataset.rest = 'no';
+    if (this.ready && !this.waiting) this.waiting = requestAnimationFrame(() => this.draw());
   }
 
-  /** Draws now, at full fineness, and hands the canvas over while its picture is still there. */
+  /**
+   * Draws now, at full fineness, and from now on after every change; hands the canvas over while its
+   * picture is still there.
+   */
   drawNow(): HTMLCanvasElement {
+    this.ready = true;
     this.moving = false;
+    clearTimeout(this.settle);
     this.applyFineness();
     this.draw();
     return this.renderer.domElement;
@@ -87,10 +105,16 @@ export class Stage {
     const to = this.camera.position.clone().sub(this.controls.target).normalize();
     const tilt = Math.asin(Math.max(-1, Math.min(1, to.z)));
     // Straight from above or below the compass angle is in the camera's own up direction.
-    const flat = Math.hypot(to.x, to.y) > 1e-3 ? to : new Vector3(0, 1, 0).applyQuaternion(this.camera.quaternion).multiplyScalar(-Math.sign(to.z));
+    const flat =
+      Math.hypot(to.x, to.y) > 1e-3 ? to : new Vector3(0, 1, 0).applyQuaternion(this.camera.quaternion).multiplyScalar(-Math.sign(to.z));
     const degrees = 180 / Math.PI;
     const { x, y, z } = this.controls.target;
-    return { turn: Math.atan2(flat.y, flat.x) * degrees, tilt: tilt * degrees, at: [x, y, z], span: Math.min(this.width, this.height) / this.camera.zoom };
+    return {
+      turn: Math.atan2(flat.y, flat.x) * degrees,
+      tilt: tilt * degrees,
+      at: [x, y, z],
+      span: Math.min(this.width, this.height) / this.camera.zoom,
+    };
   }
 
   setEye(eye: Eye): void {
@@ -120,13 +144,14 @@ export class Stage {
     this.settle = window.setTimeout(() => {
       this.moving = false;
       if (this.applyFineness()) this.request();
+      else this.tellRest();
     }, 180);
     this.request();
   }
 
   /** Sets the pixel ratio for moving or standing pictures; true when it changed. */
   private applyFineness(): boolean {
-    const want = this.moving ? devicePixelRatio * this.coarse : devicePixelRatio;
+    const want = devicePixelRatio * this.restShare() * (this.moving ? this.coarse : 1);
     if (Math.abs(this.renderer.getPixelRatio() - want) < 1e-6) return false;
     this.renderer.setPixelRatio(want);
     return true;
@@ -139,6 +164,7 @@ export class Stage {
     for (const f of this.onDraw) f();
     const start = performance.now();
     this.renderer.render(this.scene, this.camera);
+    this.tellRest();
     if (!this.moving) return;
     // Reading one pixel waits for the picture, so that the time is the whole time.
     const gl = this.renderer.getContext();
@@ -148,13 +174,23 @@ export class Stage {
     else if (took < SLOW / 3) this.coarse = Math.min(1, this.coarse * 1.15);
   }
 
+  /** Marks on the element whether what is seen is the last and fine picture. */
+  private tellRest(): void {
+    this.host.dataset.rest = this.moving || this.waiting ? 'no' : 'yes';
+  }
+
+  /** Pixel ratio at rest, as a share of the device's: less than 1 only where a big drawing is drawn without a graphics chip. */
+  private restShare(): number {
+    const pixels = this.width * this.height * devicePixelRatio ** 2;
+    return this.software && pixels > SOFTWARE_PIXELS ? Math.sqrt(SOFTWARE_PIXELS / pixels) : 1;
+  }
+
   private resize(): void {
     const width = Math.max(1, this.host.clientWidth);
     const height = Math.max(1, this.host.clientHeight);
     const keep = Math.min(width, height) / Math.min(this.width, this.height);
     this.width = width;
     this.height = height;
-    this.renderer.setPixelRatio(devicePixelRatio);
     this.renderer.setSize(width, height);
     this.camera.left = -width / 2;
     this.camera.right = width / 2;
@@ -164,4 +200,11 @@ export class Stage {
     this.camera.updateProjectionMatrix();
     this.moved();
   }
+}
+
+function isSoftware(renderer: WebGLRenderer): boolean {
+  const gl = renderer.getContext();
+  const info = gl.getExtension('WEBGL_debug_renderer_info');
+  const name = String(gl.getParameter(info ? info.UNMASKED_RENDERER_WEBGL : gl.RENDERER));
+  return /swiftshader|llvmpipe|software|basic render/i.test(name);
 }

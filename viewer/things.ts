@@ -46,7 +46,10 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   const at = from.getAttribute('position');
   const positions = new Float32Array(at.count * 3);
   const p = new Vector3();
-  for (let i = 0; i < at.count; i++) p.fromBufferAttribute(at, i).applyMatrix4(matrix).toArray(positions, i * 3);
+  for (let i = 0; i < at.count; i++)
+    p.fromBufferAttribute(at, i)
+      .applyMatrix4(matrix)
+      .toArray(positions, i * 3);
   const indices = from.index ? Uint32Array.from(from.index.array) : Uint32Array.from({ length: at.count }, (_, i) => i);
   const mesh: Mesh = { origin: [0, 0, 0], positions, indices };
   dispose(o);
@@ -98,4 +101,3 @@ export function labelOf(t: Thing): string {
   const word = words[t.kind];
   return word && t.name === t.kind ? word : t.name;
 }
-

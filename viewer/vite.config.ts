@@ -31,7 +31,10 @@ const lockScripts: Plugin = {
       "form-action 'none'",
     ].join('; ');
     // A function as replacement: minified code holds `$` patterns.
-    const locked = html.replace(/<meta charset="utf-8"\s*\/?>/, (m) => `${m}\n<meta http-equiv="Content-Security-Policy" content="${policy}">`);
+    const locked = html.replace(
+      /<meta charset="utf-8"\s*\/?>/,
+      (m) => `${m}\n<meta http-equiv="Content-Security-Policy" content="${policy}">`,
+    );
     if (locked === html) throw new Error('the page lacks the charset line that the policy follows');
     writeFileSync(resolve(out, 'report.html'), locked);
     rmSync(resolve(out, 'single'), { recursive: true });
