@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import { createReadStream, existsSync, rmSync } from 'node:fs';
 import { access, constants, mkdir, open, readdir, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
 import { basename, dirname, isAbsolute, join, relative, resolve, sep } from 'node:path';
@@ -85,6 +86,26 @@ export async function fileSource(path: string): Promise<ByteSource> {
 
 const NOT_WRITABLE = 'This place may not be written to; nothing was written.';
 const ELSEWHERE = 'write elsewhere with -o';
+
+/** A scan on disk that also tells the SHA-256 of its bytes (hex), taken while they are read. */
+export async function digestedSource(path: string): Promise<ByteSource & { digest(): Promise<string> }> {
+  const source = await fileSource(path);
+  let done: string | undefined;
+  const chunks = async function* (): AsyncGenerator<Uint8Array> {
+    const hash = createHash('sha256');
+    for await (const piece of createReadStream(path, { highWaterMark: 1 << 20 })) {
+      hash.update(piece);
+      yield piece;
+    }
+    done = hash.digest('hex');
+  };
+  // A reader that stopped early leaves the rest to be read for the digest alone.
+  const finish = async (): Promise<string> => {
+    for await (const _ of chunks());
+    return done ?? '';
+  };
+  return { ...source, chunks, digest: async () => done ?? finish() };
+}
 
 /** A failure to write, in plain words. */
 export function writeFault(error: unknown, path: string): Fault {
@@ -187,9 +208,13 @@ export async function checkOutFolder(out: string, force: boolean): Promise<void>
 
 /**
  * Puts files into the folder `out`: all are written to a folder beside it first, then moved in, so that a failure leaves `out` as it
- * was. Files of other names in it stay.
+ * was. Files of other names in it stay, but for those in `stale`: results of an earlier run that this one does not have.
  */
-export async function writeFolder(out: string, files: ReadonlyMap<string, string | Uint8Array>): Promise<void> {
+export async function writeFolder(
+  out: string,
+  files: ReadonlyMap<string, string | Uint8Array>,
+  stale: readonly string[] = [],
+): Promise<void> {
   const place = resolve(out);
   const stage = besideName(place);
   unfinished.add(stage);
@@ -197,7 +222,7 @@ export async function writeFolder(out: string, files: ReadonlyMap<string, string
     await rm(stage, { recursive: true, force: true });
     await mkdir(stage);
     for (const [name, data] of files) await writeFlushed(join(stage, name), data);
-    if (await stat(place).catch(() => undefined)) for (const name of files.keys()) await rename(join(stage, name), join(place, name));
+    if (await stat(place).catch(() => undefined)) await moveInto(place, stage, [...files.keys()], stale);
     else await rename(stage, place);
   } catch (error) {
     throw writeFault(error, out);
@@ -205,6 +230,11 @@ export async function writeFolder(out: string, files: ReadonlyMap<string, string
     await rm(stage, { recursive: true, force: true });
     unfinished.delete(stage);
   }
+}
+
+async function moveInto(place: string, stage: string, names: readonly string[], stale: readonly string[]): Promise<void> {
+  for (const name of names) await rename(join(stage, name), join(place, name));
+  for (const name of stale) if (!names.includes(name)) await rm(join(place, name), { force: true });
 }
 
 /** `path` as a job in the folder `from` names it, with forward slashes: relative, unless it was given in full and lies elsewhere. */

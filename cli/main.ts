@@ -1,6 +1,7 @@
 #!/usr/bin/env node
 import tab from '@bomb.sh/tab/commander';
 import { Command, CommanderError } from 'commander';
+import { addMeasure } from './commands/measure.ts';
 import { addNew } from './commands/new.ts';
 import { addSchema } from './commands/schema.ts';
 import { addView } from './commands/view.ts';
@@ -18,6 +19,7 @@ const program = new Command('voidgauge')
   .exitOverride();
 
 addNew(program);
+addMeasure(program);
 addSchema(program);
 addView(program);
 tab(program);

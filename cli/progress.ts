@@ -2,7 +2,7 @@ import type { WriteStream } from 'node:tty';
 
 /** Shows how far a run is. Everything goes to stderr: stdout belongs to the results. */
 export interface Progress {
-  /** A stage's name and the share of it that is done, 0..1. */
+  /** The present stage's name and the share of the whole run that is done, 0..1. */
   readonly progress: (stage: string, done: number) => void;
   /** Removes the bar; call before anything else is printed and at the end. */
   readonly end: () => void;
@@ -20,23 +20,23 @@ export function showProgress(out: Out, now: () => number = () => performance.now
   return out.isTTY && process.env['TERM'] !== 'dumb' ? bar(out, now) : lines(out, now);
 }
 
-/** Follows one stage after the other and tells the time that the present one still needs. */
-class Stage {
-  name = '';
-  private begun = 0;
+/** Follows a run and tells the time that it still needs. */
+class Pace {
+  private name = '';
+  private begun: number | undefined;
 
   /** Whether `name` is a new stage. */
   enter(name: string, time: number): boolean {
-    if (name === this.name) return false;
+    this.begun ??= time;
+    const fresh = name !== this.name;
     this.name = name;
-    this.begun = time;
-    return true;
+    return fresh;
   }
 
-  /** Seconds left of this stage at its pace so far, or undefined too early to tell. */
-  left(done: number, time: number): number | undefined {
-    const spent = (time - this.begun) / 1000;
-    return done >= 0.05 && spent >= 1 && done < 1 ? (spent * (1 - done)) / done : undefined;
+  /** ", 6 s left" at the pace so far, or nothing too early to tell. */
+  left(done: number, time: number): string {
+    const spent = (time - (this.begun ?? time)) / 1000;
+    return done >= 0.05 && spent >= 1 && done < 1 ? `, ${timeText((spent * (1 - done)) / done)} left` : '';
   }
 }
 
@@ -48,19 +48,19 @@ export function timeText(seconds: number): string {
 }
 
 function bar(out: Out, now: () => number): Progress {
-  const stage = new Stage();
+  const pace = new Pace();
   let drawn = Number.NEGATIVE_INFINITY;
   let shown = false;
   return {
     progress: (name, done) => {
       const time = now();
-      const fresh = stage.enter(name, time);
+      const fresh = pace.enter(name, time);
       if (!fresh && done < 1 && time - drawn < REDRAW) return;
       drawn = time;
       shown = true;
       const filled = Math.round(share(done) * BAR);
-      const left = stage.left(done, time);
-      const text = `${'='.repeat(filled)}${'.'.repeat(BAR - filled)} ${String(Math.round(share(done) * 100)).padStart(3)} %  ${name}${left === undefined ? '' : `, ${timeText(left)} left`}`;
+      const left = pace.left(done, time);
+      const text = `${'='.repeat(filled)}${'.'.repeat(BAR - filled)} ${String(Math.round(share(done) * 100)).padStart(3)} %  ${name}${left}`;
       // Never a full line: it would wrap on a narrow terminal and leave pieces behind.
       out.write(`\r\u001b[2K${text.slice(0, Math.max(10, (out.columns ?? 80) - 1))}`);
     },
@@ -72,16 +72,16 @@ function bar(out: Out, now: () => number): Progress {
 }
 
 function lines(out: Out, now: () => number): Progress {
-  const stage = new Stage();
+  const pace = new Pace();
   let printed = Number.NEGATIVE_INFINITY;
   return {
     progress: (name, done) => {
       const time = now();
-      const fresh = stage.enter(name, time);
+      const fresh = pace.enter(name, time);
       if (!fresh && time - printed < LINE_EVERY) return;
       printed = time;
-      const left = stage.left(done, time);
-      out.write(`${name}${fresh ? '' : ` ${Math.round(share(done) * 100)} %`}${left === undefined ? '' : `, ${timeText(left)} left`}\n`);
+      const left = pace.left(done, time);
+      out.write(`${name}${fresh ? '' : ` ${Math.round(share(done) * 100)} %`}${left}\n`);
     },
     end: () => {},
   };

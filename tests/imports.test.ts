@@ -6,7 +6,7 @@ import { describe, expect, it } from 'vitest';
 
 /**
  * The arrows between the folders of src: each may import itself and those named here. The questions (fill, stow, fit, make) never
- * import each other, and nothing imports what stands further out.
+ * import each other, and nothing imports what stands further out. The list of tasks in parallel names tasks of all of them.
  */
 const INPUT = ['core', 'io', 'scan', 'job'];
 const SPACE = [...INPUT, 'field', 'space'];
@@ -22,7 +22,7 @@ const MAY: Readonly<Record<string, readonly string[]>> = {
   fit: SPACE,
   make: SPACE,
   report: [...SPACE, 'fill', 'stow', 'fit', 'make'],
-  parallel: ['core', 'field'],
+  parallel: [...SPACE, 'fill', 'stow', 'fit', 'make'],
   'pipeline.ts': [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel'],
   'index.ts': [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel', 'pipeline.ts'],
 };

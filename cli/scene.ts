@@ -1,0 +1,106 @@
+import { Document, Logger, WebIO } from '@gltf-transform/core';
+import { MeshoptSimplifier } from 'meshoptimizer';
+import type { Mesh } from '../src/core/mesh.ts';
+import type { Measured } from '../src/pipeline.ts';
+import type { Scan } from '../src/scan/scan.ts';
+
+/** Triangles that all scans together may keep in the drawing; more only make the page slow. */
+const MOST_TRIANGLES = 400_000;
+/** How far thinning may move a surface in the drawing, mm. */
+const MOST_ERROR = 1;
+/** Points of a cloud that are drawn. */
+const MOST_POINTS = 100_000;
+
+interface Thing {
+  readonly name: string;
+  readonly kind: 'scan' | 'removed' | 'envelope' | 'cavity';
+  readonly mesh: Mesh;
+  readonly clearance_mm?: number;
+  /** How far the drawn surface may be from the scan's, mm. */
+  readonly error_mm?: number;
+  /** Triangles before thinning. */
+  readonly triangles?: number;
+}
+
+/**
+ * The drawing of a result: scans (thinned, with the error stated), envelope and cavity, as one binary glTF of named nodes whose
+ * extras say what each is. Metres and y up, as that format asks: a root node turns mm with z up into it.
+ */
+export async function writeScene(measured: Measured): Promise<Uint8Array<ArrayBuffer>> {
+  await MeshoptSimplifier.ready;
+  const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
+  const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
+  things.push({ name: 'envelope', kind: 'envelope', mesh: measured.envelope });
+  if (measured.cavity) things.push({ name: 'cavity', kind: 'cavity', mesh: measured.cavity });
+  return encode(things);
+}
+
+function thingOf(scan: Scan, share: number): Thing {
+  const kind = scan.settings.role === 'removed' ? 'removed' : 'scan';
+  const common = { name: scan.name, kind, clearance_mm: scan.settings.clearance, triangles: scan.triangles } as const;
+  if (scan.triangles === 0) return { ...common, mesh: pointsMesh(scan), error_mm: scan.radius };
+  return { ...common, ...thinned(scan.mesh, share) };
+}
+
+function thinned(mesh: Mesh, share: number): { mesh: Mesh; error_mm: number } {
+  if (share >= 1) return { mesh, error_mm: 0 };
+  const target = Math.max(300, Math.floor((mesh.indices.length / 3) * share) * 3);
+  const [indices, error] = MeshoptSimplifier.simplify(mesh.indices, mesh.positions, 3, target, MOST_ERROR, ['ErrorAbsolute']);
+  return { mesh: compact({ ...mesh, indices }), error_mm: error };
+}
+
+/** Drops vertices that no triangle uses. */
+function compact(mesh: Mesh): Mesh {
+  const place = new Int32Array(mesh.positions.length / 3).fill(-1);
+  const indices = new Uint32Array(mesh.indices.length);
+  const positions = new Float32Array(mesh.positions.length);
+  let n = 0;
+  for (let i = 0; i < indices.length; i++) {
+    const v = mesh.indices[i];
+    if (place[v] < 0) {
+      positions.set(mesh.positions.subarray(3 * v, 3 * v + 3), 3 * n);
+      place[v] = n++;
+    }
+    indices[i] = place[v];
+  }
+  return { origin: mesh.origin, positions: positions.slice(0, 3 * n), indices };
+}
+
+/** Points have no faces to draw: each (or each so many of them) becomes a small tetrahedron of the point's radius. */
+function pointsMesh(scan: Scan): Mesh {
+  const { positions, indices, origin } = scan.mesh;
+  const every = Math.ceil(indices.length / 3 / MOST_POINTS);
+  const count = Math.ceil(indices.length / 3 / every);
+  const out = new Float32Array(count * 12);
+  const faces = new Uint32Array(count * 12);
+  const r = scan.radius / Math.sqrt(3);
+  for (let n = 0; n < count; n++) {
+    const v = 3 * indices[3 * n * every];
+    const [x, y, z] = [positions[v], positions[v + 1], positions[v + 2]];
+    out.set([x + r, y + r, z + r, x + r, y - r, z - r, x - r, y + r, z - r, x - r, y - r, z + r], 12 * n);
+    faces.set(
+      [0, 2, 1, 0, 1, 3, 0, 3, 2, 1, 2, 3].map((i) => i + 4 * n),
+      12 * n,
+    );
+  }
+  return { origin, positions: out, indices: faces };
+}
+
+async function encode(things: readonly Thing[]): Promise<Uint8Array<ArrayBuffer>> {
+  const silent = new Logger(Logger.Verbosity.SILENT);
+  const document = new Document().setLogger(silent);
+  document.getRoot().getAsset().generator = 'voidgauge';
+  const buffer = document.createBuffer();
+  // mm to m, and a quarter turn about x: z up becomes y up.
+  const root = document.createNode('mm').setScale([0.001, 0.001, 0.001]).setRotation([-Math.SQRT1_2, 0, 0, Math.SQRT1_2]);
+  const scene = document.createScene('result').addChild(root);
+  document.getRoot().setDefaultScene(scene);
+  for (const { mesh, ...extras } of things) {
+    const positions = document.createAccessor().setType('VEC3').setArray(new Float32Array(mesh.positions)).setBuffer(buffer);
+    const indices = document.createAccessor().setType('SCALAR').setArray(new Uint32Array(mesh.indices)).setBuffer(buffer);
+    const primitive = document.createPrimitive().setAttribute('POSITION', positions).setIndices(indices);
+    const node = document.createNode(extras.name).setMesh(document.createMesh(extras.name).addPrimitive(primitive));
+    root.addChild(node.setTranslation([...mesh.origin]).setExtras({ ...extras }));
+  }
+  return await new WebIO().setLogger(silent).writeBinary(document);
+}

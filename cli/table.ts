@@ -1,0 +1,130 @@
+import type { Bounded, Result } from '../src/report/result.ts';
+
+/** Widest line, characters. */
+const WIDTH = 80;
+/** Necks that are printed; the result file has them all. */
+const NECKS = 5;
+
+/**
+ * The result as a plain table, at most 80 columns wide. A figure has as many digits as its bounds allow: the last one printed is not
+ * finer than half the width between them. Bounds are rounded outwards.
+ */
+export function resultTable(result: Result): string {
+  const { envelope: e, grid, reclaimed, tank } = result;
+  const lines = [
+    ...wrap(result.job.name, ''),
+    `cells of ${num(grid.step_mm)} mm, ${grid.dims.join(' x ')}; change at twice the step ${grid.change_at_double_step_l >= 0 ? '+' : ''}${sized(grid.change_at_double_step_l)} l`,
+    '',
+    row('', 'litres', 'from', 'to'),
+    volumeRow('Envelope', e.volume_l),
+    ...(reclaimed ? [volumeRow('Reclaimed', reclaimed.volume_l)] : []),
+  ];
+  if (tank)
+    lines.push(
+      volumeRow(`Tank, outside`, tank.outer_l),
+      volumeRow(`  wall of ${num(tank.wall_mm)} mm`, tank.wall_l),
+      volumeRow('  filled to the brim', tank.brim_l),
+      volumeRow('  ullage', tank.ullage_l),
+      volumeRow(`  rated volume, ${tank.fluid}`, tank.rated_l),
+    );
+  lines.push(
+    '',
+    `Envelope   ${sized(e.area_dm2)} dm2 of surface, ${boxText(e.box_mm)}, ${count(e.pieces, 'piece')}, ${count(e.through_holes, 'through-hole')}`,
+    `Ball       the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`,
+    `Start      ${at(e.start_mm)}: ${e.start_from}`,
+  );
+  if (tank)
+    lines.push(
+      `Tank       ${sized(tank.inside_area_dm2)} dm2 inside, ${sized(tank.dry_mass_kg)} kg dry, ${sized(tank.full_mass_kg)} kg with the rated volume`,
+    );
+  lines.push(...radiusRows(result), ...neckRows(result));
+  if (result.notes.length) lines.push('', 'Notes', ...result.notes.flatMap((n) => wrap(n.text, '  - ')));
+  lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
+  return `${lines.flatMap((line) => (line.length > WIDTH ? wrap(line, '', '           ') : [line])).join('\n')}\n`;
+}
+
+const row = (name: string, ...columns: readonly string[]): string =>
+  (name.padEnd(34) + columns.map((c) => c.padStart(10)).join('')).trimEnd();
+
+const volumeRow = (name: string, v: Bounded): string => {
+  const [value, low, high] = boundedText(v);
+  return row(name.length > 33 ? `${name.slice(0, 30)}...` : name, value, low, high);
+};
+
+/** Value, low and high with the decimals that the bounds allow. */
+export function boundedText({ value, low, high }: Bounded): [string, string, string] {
+  const half = Math.max(high - value, value - low);
+  const digits = half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half) - 1e-9))) : 3;
+  const unit = 10 ** digits;
+  // The small slack keeps 13.3 from becoming 13.2 by its binary form.
+  const down = Math.floor(low * unit + 1e-6) / unit;
+  const up = Math.ceil(high * unit - 1e-6) / unit;
+  return [value.toFixed(digits), Math.max(0, down).toFixed(digits), up.toFixed(digits)];
+}
+
+function radiusRows({ envelope }: Result): string[] {
+  const points = envelope.by_radius;
+  if (points.length === 0) return [];
+  const own = envelope.volume_l;
+  const [text] = boundedText(own);
+  const digits = text.includes('.') ? text.length - text.indexOf('.') - 1 : 0;
+  const cells = points.map((p) => [num(p.radius_mm), p.volume_l.toFixed(digits)]);
+  const width = Math.max(...cells.flat().map((c) => c.length)) + 2;
+  const fit = Math.floor((WIDTH - 14) / width);
+  const lines = ['', 'Volume that a ball of each radius reaches (at twice the step)'];
+  for (let i = 0; i < cells.length; i += fit) {
+    const part = cells.slice(i, i + fit);
+    lines.push(
+      `  radius, mm  ${part.map((c) => c[0].padStart(width)).join('')}`,
+      `  litres      ${part.map((c) => c[1].padStart(width)).join('')}`,
+    );
+  }
+  return lines;
+}
+
+function neckRows({ envelope }: Result): string[] {
+  if (envelope.necks.length === 0) return [];
+  const shown = envelope.necks.slice(0, NECKS);
+  const more = envelope.necks.length - shown.length;
+  return [
+    '',
+    `Necks (narrow places, and the room behind them)${more > 0 ? `; ${more} more in result.json` : ''}`,
+    ...shown.flatMap((n) => {
+      const between = n.between.length > 1 ? `between ${n.between.slice(0, -1).join(', ')} and ${n.between.at(-1)}` : `at ${n.between[0]}`;
+      return wrap(
+        `${sized(n.diameter_mm)} mm wide at ${at(n.at_mm)}, ${between}: ${sized(n.behind_l)} l behind, ${n.passed ? 'in the envelope' : 'left out'}`,
+        '  - ',
+      );
+    }),
+  ];
+}
+
+/** Breaks a text into lines of at most 80, the first after `lead`, the others under it. */
+function wrap(text: string, lead: string, under = ' '.repeat(lead.length)): string[] {
+  const lines: string[] = [];
+  let line = lead;
+  let bare = true;
+  for (const word of text
+    .replace(/[\p{Cc}\s]+/gu, ' ')
+    .trim()
+    .split(' ')) {
+    if (!bare && line.length + 1 + word.length > WIDTH) {
+      lines.push(line);
+      [line, bare] = [under, true];
+    }
+    line += bare ? word : ` ${word}`;
+    bare = false;
+  }
+  return [...lines, line];
+}
+
+/** A number as it was given. */
+const num = (v: number): string => String(Number(v.toPrecision(6)));
+
+/** Three significant digits, without an exponent. */
+const sized = (v: number): string => String(Number(v.toPrecision(3)));
+
+const at = (p: readonly number[]): string => `[${p.map((v) => Math.round(v)).join(', ')}]`;
+const count = (n: number, word: string): string => `${n} ${word}${n === 1 ? '' : 's'}`;
+const boxText = (b: { min: readonly number[]; max: readonly number[] }): string =>
+  `${b.min.map((v, a) => Math.round(b.max[a] - v)).join(' x ')} mm`;
