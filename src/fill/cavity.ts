@@ -2,6 +2,7 @@ import type { Context } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { distanceToLevel } from '../field/offset.ts';
+import { rollBall } from '../space/roll.ts';
 
 /** A round hole through the body for a tube: centre line as points in mm, diameter of the hole in mm. */
 export interface Bore {
@@ -19,8 +20,7 @@ export async function cavityOf(body: Field, wall: number, leastRadius: number | 
   const r = leastRadius ?? 0;
   const depth = await distanceToLevel(body, 0, [wall, wall + r], context);
   if (r === 0) return shifted(depth, -wall);
-  // The ball's centres keep wall + r from the surface; its own radius is then added all round.
-  return shifted(await distanceToLevel(depth, wall + r, [-r], context), r);
+  return rollBall(shifted(depth, -wall), r, 'anywhere', context);
 }
 
 /** Adds `by` mm to every cell, in place. */

@@ -1,0 +1,216 @@
+import type { Note } from '../core/fault.ts';
+import { Fault } from '../core/fault.ts';
+import type { Field } from '../core/field.ts';
+import { cellCount } from '../core/grid.ts';
+import { MM3_PER_LITRE } from '../core/units.ts';
+import { dot, scale, type Vec3 } from '../core/vec.ts';
+import { pieces, volumeOfBoth } from '../field/integrate.ts';
+
+import { heldBack } from './attitudes.ts';
+import { cropped, thinned } from './crop.ts';
+import { type Attitude, apparentUp, outletCell, outletPoint, UPRIGHT } from './level.ts';
+import { proposeFiller, secondOutlet } from './outlets.ts';
+import { bestPlaces, type Place } from './places.ts';
+
+/** How a tank stands: what is asked. */
+export interface StandOptions {
+  /** Attitudes that it takes in use. */
+  readonly attitudes: readonly Attitude[];
+  /** How it stands when it is filled; upright when left out. */
+  readonly filling?: Attitude;
+  /** Points on or in the cavity, mm; those left out are proposed. */
+  readonly filler?: Vec3;
+  readonly vents?: readonly Vec3[];
+  readonly pickups?: readonly Vec3[];
+  /** Slack of everything round the tank, mm, on any grid: a proposed filler then keeps a straight way to the open for a spout. */
+  readonly slack?: Field;
+  /** Radius that a filler's spout needs, mm. */
+  readonly spout?: number;
+  /** How far an outlet may stand off the cavity, mm (the wall and a little more). */
+  readonly within?: number;
+  /** No more cells than this are used for the floods; a finer cavity is thinned. */
+  readonly cells?: number;
+  /** Rank vents and pickups and look for a second one; default true. */
+  readonly advise?: boolean;
+}
+
+/** Filler bores on petrol-burning light aircraft may not exceed 60 mm, 14 CFR 23.973(e): room enough for any nozzle's spout. */
+const SPOUT_RADIUS = 30;
+/** Cells of the search for good places; every one is a candidate. */
+const SEARCH_CELLS = 150_000;
+const FLOOD_CELLS = 1_500_000;
+/** A second pickup or a balance line is worth a word from here, mm3. */
+const WORTH = 0.1 * MM3_PER_LITRE;
+
+export interface StandRow {
+  readonly attitude: Attitude;
+  /** mm3 */
+  readonly trapped: number;
+  readonly stranded: number;
+  /** Where the largest bubble and the largest pool are, mm, if there are any. */
+  readonly trappedAt: Vec3 | null;
+  readonly strandedAt: Vec3 | null;
+}
+
+export interface Standing {
+  readonly rows: readonly StandRow[];
+  readonly filler: Vec3;
+  readonly vents: readonly Vec3[];
+  readonly pickups: readonly Vec3[];
+  readonly proposed: readonly ('filler' | 'vent' | 'pickup')[];
+  /** How full it gets by itself at the filling attitude, mm3, and what keeps it from more. */
+  readonly fill: { readonly attitude: Attitude; readonly volume: number; readonly trapped: number };
+  readonly upright: { readonly volume: number; readonly trapped: number };
+  /** Best places over the attitudes, best first. */
+  readonly ventPlaces: readonly Place[];
+  readonly pickupPlaces: readonly Place[];
+  readonly secondPickup: { readonly at: readonly [Vec3, Vec3]; readonly frees: number } | null;
+  readonly balanceLine: { readonly at: readonly [Vec3, Vec3]; readonly frees: number } | null;
+  readonly notes: readonly Note[];
+}
+
+/**
+ * Air and fuel in the cavity (positive inside, a distance near its border) at the attitudes asked: outlets given or proposed,
+ * what is trapped and stranded at each, how full it gets, and whether a second pickup or a balance line would pay.
+ * Quasi-static; air is not compressed. Faults: `attitude-weightless`, `outlet-outside`, `cavity-empty`.
+ */
+export function standingOf(cavity: Field, options: StandOptions): Standing {
+  const own = cropped(cavity);
+  const f = thinned(own, options.cells ?? FLOOD_CELLS);
+  const rough = thinned(own, SEARCH_CELLS);
+  if (!rough.data.some((v) => v > 0))
+    throw new Fault({
+      code: 'cavity-empty',
+      what: 'The cavity is empty: there is nothing to fill.',
+      hint: 'a thinner wall or a smaller inside radius',
+      exit: 3,
+    });
+  const within = (options.within ?? 20) + f.grid.step;
+  const ups = options.attitudes.map(apparentUp);
+  const downs = ups.map((u) => scale(u, -1));
+  const advise = options.advise ?? true;
+  const search = (ways: Vec3[], prefer: Vec3): Place[] => bestPlaces(rough, ways, { count: 5, apart: 40, prefer });
+  const ventPlaces = advise || !options.vents ? search(ups, [0, 0, 1]) : [];
+  const pickupPlaces = advise || !options.pickups ? search(downs, [0, 0, -1]) : [];
+  const notes: Note[] = [];
+  const filler = options.filler ?? fillerFor(f, options, notes);
+  const vents = options.vents ?? [ventPlaces[0].at];
+  const pickups = options.pickups ?? [pickupPlaces[0].at];
+  const rows = options.attitudes.map((attitude, i) => rowOf(f, attitude, { up: ups[i], vents, pickups, within }));
+  const filling = options.filling ?? UPRIGHT;
+  const mouth = { filler, vents, within };
+  const upright = fillTo(f, [0, 0, 1], mouth);
+  const fill = { attitude: filling, ...(options.filling ? fillTo(f, apparentUp(filling), mouth) : upright) };
+  const second =
+    advise && pickups.length === 1 ? secondOutlet(rough, downs, nearCell(rough, pickups[0], within)) : { pair: null, line: null };
+  notes.push(...adviceNotes(second, rows));
+  return {
+    rows,
+    filler,
+    vents,
+    pickups,
+    proposed: [
+      ...(options.filler ? [] : ['filler' as const]),
+      ...(options.vents ? [] : ['vent' as const]),
+      ...(options.pickups ? [] : ['pickup' as const]),
+    ],
+    fill,
+    upright,
+    ventPlaces,
+    pickupPlaces,
+    secondPickup: second.pair,
+    balanceLine: second.line,
+    notes,
+  };
+}
+
+/** The point itself, after it was seen that the cavity is near it. */
+function nearCell(f: Field, p: Vec3, within: number): Vec3 {
+  outletCell(f, p, within + f.grid.step);
+  return outletPoint(f, p);
+}
+
+function fillerFor(f: Field, options: StandOptions, notes: Note[]): Vec3 {
+  const radius = options.spout ?? SPOUT_RADIUS;
+  const free = proposeFiller(f, options.slack, radius);
+  if (free) return free;
+  notes.push({
+    code: 'filler-blocked',
+    text: `No straight way of ${2 * radius} mm leads from the top of the tank to the open at 45 degrees or steeper; the filler is reckoned at the highest point all the same.`,
+  });
+  return proposeFiller(f, undefined, radius) as Vec3;
+}
+
+interface Ways {
+  readonly up: Vec3;
+  readonly vents: readonly Vec3[];
+  readonly pickups: readonly Vec3[];
+  readonly within: number;
+}
+
+function rowOf(f: Field, attitude: Attitude, { up, vents, pickups, within }: Ways): StandRow {
+  const air = heldBack(f, up, vents, within);
+  const fuel = heldBack(f, scale(up, -1), pickups, within);
+  return {
+    attitude,
+    trapped: air.volume,
+    stranded: fuel.volume,
+    trappedAt: air.pockets[0]?.at ?? null,
+    strandedAt: fuel.pockets[0]?.at ?? null,
+  };
+}
+
+/**
+ * mm3 that run in through the filler until the level stands at its mouth, and the air kept below that level. Parts that the fuel
+ * can not reach without rising over the mouth stay empty; air leaves by the vents and the mouth.
+ */
+export function fillTo(
+  f: Field,
+  up: Vec3,
+  at: { filler: Vec3; vents: readonly Vec3[]; within: number },
+): { volume: number; trapped: number } {
+  const { grid } = f;
+  const cell = outletCell(f, at.filler, at.within);
+  const level = dot(up, outletPoint(f, at.filler));
+  const wet: Field = { grid, data: new Float32Array(cellCount(grid)) };
+  let c = 0;
+  for (let k = 0; k < grid.nz; k++)
+    for (let j = 0; j < grid.ny; j++)
+      for (let i = 0; i < grid.nx; i++, c++) {
+        const z =
+          up[0] * (grid.origin[0] + i * grid.step) + up[1] * (grid.origin[1] + j * grid.step) + up[2] * (grid.origin[2] + k * grid.step);
+        wet.data[c] = Math.min(f.data[c], level - z);
+      }
+  const { labels, volumes } = pieces(wet);
+  const label = labels[cell] >= 0 ? labels[cell] : labels[outletCell(wet, at.filler, 2 * grid.step + at.within)];
+  const held = heldBack(f, up, [at.filler, ...at.vents], at.within).field;
+  // Only the part that the fuel runs to counts, also of the air: elsewhere nothing is filled at all.
+  for (let d = 0; d < labels.length; d++) if (labels[d] >= 0 && labels[d] !== label) held.data[d] = -grid.step;
+  const trapped = volumeOfBoth(held, wet);
+  return { volume: Math.max(0, volumes[label] - trapped), trapped };
+}
+
+function adviceNotes(second: ReturnType<typeof secondOutlet>, rows: readonly StandRow[]): Note[] {
+  const notes: Note[] = [];
+  const text = (mm3: number): string => `${(mm3 / MM3_PER_LITRE).toFixed(2)} l`;
+  const place = (p: Vec3): string => p.map((v) => v.toFixed(0)).join(', ');
+  if (second.pair && second.pair.frees >= WORTH)
+    notes.push({
+      code: 'second-pickup',
+      text: `Two pickups would leave ${text(second.pair.frees)} less behind at the worst attitude.`,
+      where: second.pair.at.map(place).join(' and '),
+    });
+  if (second.line && second.line.frees >= WORTH)
+    notes.push({
+      code: 'balance-line',
+      text: `A balance line to the pickup would leave ${text(second.line.frees)} less behind at the worst attitude.`,
+      where: second.line.at.map(place).join(' to '),
+    });
+  const worst = rows.reduce((m, r) => Math.max(m, r.trapped), 0);
+  if (worst >= WORTH)
+    notes.push({
+      code: 'trapped-air',
+      text: `Up to ${text(worst)} of air can not reach the vent at one of the attitudes; when it warms it pushes fuel out.`,
+    });
+  return notes;
+}

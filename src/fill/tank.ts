@@ -1,0 +1,454 @@
+import type { Context } from '../core/context.ts';
+import { Fault, type Note } from '../core/fault.ts';
+import type { Field } from '../core/field.ts';
+import { cellCentre } from '../core/grid.ts';
+import type { Mesh } from '../core/mesh.ts';
+import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
+import { add, scale, sub, type Vec3 } from '../core/vec.ts';
+import { area, moments, pieces, volume } from '../field/integrate.ts';
+import { distanceToLevel } from '../field/offset.ts';
+
+import { surface } from '../field/surface.ts';
+import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
+import { type Bore, cavityOf, withBores } from './cavity.ts';
+import { cropped, thinned } from './crop.ts';
+import { type CentreShift, centreShifts, type DipRow, dipChart } from './dip.ts';
+import type { Fluid } from './fluids.ts';
+import { type Attitude, UPRIGHT } from './level.ts';
+import { centreOf, levelOf, profileOf } from './profile.ts';
+import { type Standing, type StandOptions, standingOf } from './stand.ts';
+import type { Ullage } from './ullage.ts';
+
+export interface TankOptions {
+  /** Wall, mm, its density, kg/m3, and by what share it may be thicker or thinner than asked. */
+  readonly wall: number;
+  readonly wallDensity: number;
+  readonly wallTolerance?: number;
+  /** Least inside radius of the cavity, mm. */
+  readonly leastRadius?: number | null;
+  /** A second wall inside the first, `gap` mm off it. */
+  readonly inner?: { readonly gap: number; readonly wall: number };
+  /** Shares of the cavity that foam or baffles take up, and of the fill that they hold back. */
+  readonly foam?: { readonly takes: number; readonly holds: number };
+  /** Holes through the body for tubes. */
+  readonly bores?: readonly Bore[];
+  readonly fluid: Fluid;
+  readonly ullage: Ullage;
+  /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
+  readonly accuracy: number;
+  /** The same tank from a run at twice the step: how far the figures move is the step's part of the doubt. */
+  readonly coarse?: TankResult;
+  readonly stand?: Partial<StandOptions>;
+  /** List places that are too thin for a cavity; costs one more distance field. Default true. */
+  readonly thin?: boolean;
+}
+
+export interface AttitudeRow {
+  readonly name?: string;
+  readonly pitch_deg: number;
+  readonly lean_deg: number;
+  readonly acceleration_g?: Vec3;
+  readonly trapped_l: number;
+  readonly stranded_l: number;
+  readonly usable_l: number;
+}
+
+export interface PlaceRow {
+  readonly at_mm: Vec3;
+  readonly worst_l: number;
+  readonly worst_attitude: { readonly pitch_deg: number; readonly lean_deg: number };
+}
+
+export interface Spot {
+  readonly volume_l: number;
+  readonly at_mm: Vec3;
+}
+
+/** Everything a report says of a tank; the parts are kept apart: outer = wall + (interspace) + cavity, cavity = (foam) + brim + air. */
+export interface TankResult {
+  readonly outer_l: Bounded;
+  readonly wall_l: Bounded;
+  readonly cavity_l: Bounded;
+  readonly brim_l: Bounded;
+  readonly ullage_l: Bounded;
+  /** Everything that is empty at the rated fill: ullage, air that can not leave, room above the filler's mouth. */
+  readonly vapour_l: Bounded;
+  readonly rated_l: Bounded;
+  /** Left behind at the worst attitude, what foam holds back included. */
+  readonly stranded_l: Bounded;
+  readonly usable_l: Bounded;
+  readonly interspace_l?: Bounded;
+  readonly foam_l?: Bounded;
+  /** Places too thin for a cavity, more than two walls from it: they become wall; the largest are listed. */
+  readonly thin_l?: number;
+  readonly thin_places?: readonly Spot[];
+  /** Parts of the cavity that do not hang together with the largest; they count as wall. */
+  readonly cut_off: readonly Spot[];
+  /** Three significant figures, as permeation tests ask (40 CFR 1051.515(a)(2)). */
+  readonly inside_area_dm2: number;
+  /** Of it, below the level at the rated fill, upright. */
+  readonly wetted_area_dm2: number;
+  readonly dry_mass_kg: number;
+  readonly full_mass_kg: number;
+  /** Of the full tank at the rated fill, upright. */
+  readonly centre_mm: Vec3;
+  readonly dry_centre_mm: Vec3;
+  readonly fluid: Fluid;
+  readonly ullage_percent: number;
+  readonly ullage_rule: string;
+  /** Warming from 15 C that the ullage covers, K; null: more than the fluid's law reaches. */
+  readonly ullage_covers_k: number | null;
+  readonly filler_mm: Vec3;
+  readonly vent_mm: readonly Vec3[];
+  readonly pickup_mm: readonly Vec3[];
+  readonly proposed: readonly ('filler' | 'vent' | 'pickup')[];
+  /** What runs in by itself at the filling attitude until it stands at the filler's mouth. */
+  readonly filling: { readonly pitch_deg: number; readonly lean_deg: number; readonly fill_l: Bounded; readonly trapped_l: number };
+  readonly attitudes: readonly AttitudeRow[];
+  readonly vent_places: readonly PlaceRow[];
+  readonly pickup_places: readonly PlaceRow[];
+  readonly second_pickup: { readonly at_mm: readonly [Vec3, Vec3]; readonly frees_l: number } | null;
+  readonly balance_line: { readonly at_mm: readonly [Vec3, Vec3]; readonly frees_l: number } | null;
+  readonly dip: readonly DipRow[];
+  /** Where the fuel's centre goes at half the rated fill. */
+  readonly half_fill: readonly CentreShift[];
+  readonly notes: readonly Note[];
+}
+
+export interface TankRun {
+  readonly tank: TankResult;
+  /** Positive inside, a distance near its border; only the part that is filled. */
+  readonly cavity: Field;
+}
+
+/** Cells for the dip chart: more would not change a printed digit. */
+const DIP_CELLS = 1_500_000;
+
+/**
+ * The tank that a body (positive inside, mm) makes with the given wall. Faults: `tank-wall`, `cavity-empty` (exit 3), and those of
+ * the outlets and attitudes. Doubts: area times accuracy, the wall's tolerance on the inside, and the change against `coarse`.
+ */
+export async function tankOf(whole: Field, options: TankOptions, context: Context): Promise<TankRun> {
+  checkOptions(options);
+  const body = withBores(whole, options.bores ?? []);
+  context.progress('cavity', 0);
+  const through = options.wall + (options.inner ? options.inner.gap + options.inner.wall : 0);
+  const raw = await cavityOf(body, through, options.leastRadius ?? null, context);
+  const { cavity, cutOff, volume: inside } = largestPart(raw);
+  if (!(inside > 0)) throw noCavity(body, options);
+  context.progress('cavity', 0.6);
+  const thin = (options.thin ?? true) ? await thinPlaces(body, cavity, options, context) : undefined;
+  const shells = options.inner ? await interspaceOf(body, options, context) : 0;
+  context.progress('attitudes', 0);
+  const attitudes = options.stand?.attitudes ?? [UPRIGHT];
+  const standing = standingOf(cavity, { within: through + 10, ...options.stand, attitudes });
+  context.progress('attitudes', 1);
+  const tank = assemble({ body, cavity, inside, cutOff, thin, shells, attitudes, standing }, options);
+  return { tank, cavity };
+}
+
+function checkOptions({ wall, inner, foam, leastRadius, accuracy }: TankOptions): void {
+  const bad =
+    !(wall > 0) ||
+    !(accuracy >= 0) ||
+    (leastRadius ?? 0) < 0 ||
+    (inner !== undefined && !(inner.gap >= 0 && inner.wall > 0)) ||
+    (foam !== undefined && !(foam.takes >= 0 && foam.holds >= 0 && foam.takes + foam.holds < 1));
+  if (bad)
+    throw new Fault({
+      code: 'tank-wall',
+      what: 'The wall or the foam of the tank makes no sense.',
+      got: `wall ${wall} mm, inside radius ${leastRadius ?? 'none'}, ${inner ? `inner wall ${inner.wall} mm behind ${inner.gap} mm` : 'no inner wall'}, foam ${foam ? `${foam.takes} and ${foam.holds}` : 'none'}`,
+      expected: 'a wall above 0 mm, nothing negative, and foam that leaves room',
+    });
+}
+
+function noCavity(body: Field, { wall, leastRadius }: TankOptions): Fault {
+  let deepest = 0;
+  for (const v of body.data) if (v > deepest && v < Infinity) deepest = v;
+  return new Fault({
+    code: 'cavity-empty',
+    what: 'No place in the body is deep enough for a cavity.',
+    got: `wall ${wall} mm and inside radius ${leastRadius ?? 0} mm; the deepest place is about ${deepest.toFixed(1)} mm inside`,
+    hint: 'a thinner wall, a smaller inside radius, or a larger envelope',
+    exit: 3,
+  });
+}
+
+/** Keeps the largest part of { f > 0 }; the others are listed, largest first, and filled in. */
+function largestPart(f: Field): { cavity: Field; cutOff: Spot[]; volume: number } {
+  const { grid } = f;
+  const { labels, volumes } = pieces(f);
+  if (volumes.length <= 1) return { cavity: f, cutOff: [], volume: volumes[0] ?? 0 };
+  const data = f.data.slice();
+  const { nx, ny, nz, step } = grid;
+  for (let c = 0; c < labels.length; c++) {
+    if (labels[c] <= 0) continue;
+    // The border round a filled part must not read as a surface; a cell that also touches the part that stays keeps its value.
+    data[c] = -step;
+    const i = c % nx;
+    const j = Math.floor(c / nx) % ny;
+    const k = Math.floor(c / (nx * ny));
+    for (let z = Math.max(0, k - 1); z <= Math.min(nz - 1, k + 1); z++)
+      for (let y = Math.max(0, j - 1); y <= Math.min(ny - 1, j + 1); y++)
+        for (let x = Math.max(0, i - 1); x <= Math.min(nx - 1, i + 1); x++) {
+          const d = x + nx * (y + ny * z);
+          if (labels[d] < 0 && f.data[d] > -step && !touches(labels, grid, [x, y, z])) data[d] = -step;
+        }
+  }
+  return { cavity: { grid, data }, cutOff: spots(f, labels, volumes, 1), volume: volumes[0] };
+}
+
+/** Whether any of the 27 cells round (i, j, k) belongs to part 0. */
+function touches(labels: Int32Array, { nx, ny, nz }: Field['grid'], [i, j, k]: Vec3): boolean {
+  for (let z = Math.max(0, k - 1); z <= Math.min(nz - 1, k + 1); z++)
+    for (let y = Math.max(0, j - 1); y <= Math.min(ny - 1, j + 1); y++)
+      for (let x = Math.max(0, i - 1); x <= Math.min(nx - 1, i + 1); x++) if (labels[x + nx * (y + ny * z)] === 0) return true;
+  return false;
+}
+
+/** Parts from number `from` on, at most ten, each at the mean of its cells. Those under a thousandth of a litre are left out. */
+function spots(f: Field, labels: Int32Array, volumes: Float64Array, from: number): Spot[] {
+  const count = Math.min(volumes.length, from + 10);
+  const sums = new Float64Array(4 * count);
+  for (let c = 0; c < labels.length; c++) {
+    const l = labels[c];
+    if (l < from || l >= count) continue;
+    const p = cellCentre(f.grid, c);
+    for (let a = 0; a < 3; a++) sums[4 * l + a] += p[a];
+    sums[4 * l + 3]++;
+  }
+  const out: Spot[] = [];
+  for (let l = from; l < count; l++) {
+    if (volumes[l] < 1e-3 * MM3_PER_LITRE) continue;
+    const n = sums[4 * l + 3];
+    out.push({ volume_l: volumes[l] / MM3_PER_LITRE, at_mm: [sums[4 * l] / n, sums[4 * l + 1] / n, sums[4 * l + 2] / n] });
+  }
+  return out;
+}
+
+/**
+ * Places too thin for a cavity: body farther from the cavity than two walls and a rounded corner explain. What lies nearer can not be told from
+ * a wall's own corner. mm3, and the largest places.
+ */
+async function thinPlaces(body: Field, cavity: Field, options: TankOptions, context: Context): Promise<{ volume: number; places: Spot[] }> {
+  const through = options.wall + (options.inner ? options.inner.gap + options.inner.wall : 0);
+  const plain = 2 * through + (options.leastRadius ?? 0);
+  const { data } = await distanceToLevel(cavity, 0, [-plain], context);
+  const deep: Field = { grid: body.grid, data: body.data.map((b, c) => Math.min(b, -data[c] - plain)) };
+  const { labels, volumes } = pieces(deep);
+  return { volume: volumes.reduce((sum, v) => sum + v, 0), places: spots(deep, labels, volumes, 0) };
+}
+
+/** mm3 between two walls. */
+async function interspaceOf(body: Field, options: TankOptions, context: Context): Promise<number> {
+  const { wall, inner } = options;
+  if (!inner) return 0;
+  const depth = await distanceToLevel(body, 0, [wall, wall + inner.gap], context);
+  return volume(depth, wall) - volume(depth, wall + inner.gap);
+}
+
+interface Parts {
+  readonly body: Field;
+  readonly cavity: Field;
+  /** mm3 */
+  readonly inside: number;
+  readonly cutOff: readonly Spot[];
+  readonly thin: { volume: number; places: Spot[] } | undefined;
+  readonly shells: number;
+  readonly attitudes: readonly Attitude[];
+  readonly standing: Standing;
+}
+
+function assemble(parts: Parts, options: TankOptions): TankResult {
+  const { body, cavity, inside, standing } = parts;
+  const { coarse, accuracy, ullage, fluid } = options;
+  const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l' | 'brim_l', mm3: number): number =>
+    coarse ? Math.abs(mm3 - coarse[key].value * MM3_PER_LITRE) : 0;
+  const skin = area(body);
+  const inner = area(cavity);
+  const outerMoments = moments(body);
+  const outer = outerMoments.volume;
+  const slop = options.wall * (options.wallTolerance ?? 0);
+  const takes = options.foam?.takes ?? 0;
+  const holds = options.foam?.holds ?? 0;
+  const wallMm3 = outer - inside - parts.shells;
+  const insideDoubt = inner * (accuracy + slop);
+  // Floods run on a thinned cavity: what they find is a share of that cavity, carried over to the full one.
+  const air = standing.upright;
+  const brimMm3 = (1 - takes) * Math.min(inside, air.volume);
+  const brim = litres(brimMm3, insideDoubt + moved('brim_l', brimMm3));
+  const fill = litres((1 - takes) * Math.min(inside, standing.fill.volume), insideDoubt + moved('brim_l', brimMm3));
+  const rated = shareOf(least(brim, fill, 1 - ullage.share), 1);
+  const cavityAmount = litres(inside, insideDoubt + moved('cavity_l', inside));
+  const worst = standing.rows.reduce((m, r) => Math.max(m, r.stranded), 0);
+  const stranded = strandedAmount(worst * (1 - takes) + holds * rated.value * MM3_PER_LITRE, inside, insideDoubt);
+  const wall = litres(wallMm3, inner * slop + Math.abs(skin - inner) * accuracy + moved('wall_l', wallMm3));
+  const masses = massesOf(parts, { outerMoments, wallMm3, rated: rated.value * MM3_PER_LITRE, takes }, options);
+  const foam = options.foam ? litres(takes * inside, takes * insideDoubt) : undefined;
+  const dipField = thinned(cropped(cavity), DIP_CELLS);
+  const liquid = inside * (1 - takes);
+  return {
+    outer_l: litres(outer, skin * accuracy + moved('outer_l', outer)),
+    wall_l: wall,
+    cavity_l: cavityAmount,
+    brim_l: brim,
+    ullage_l: shareOf(brim, ullage.share),
+    vapour_l: less(shareOf(cavityAmount, 1 - takes), rated),
+    rated_l: rated,
+    stranded_l: stranded,
+    usable_l: less(rated, stranded),
+    ...(options.inner ? { interspace_l: litres(parts.shells, skin * accuracy * 0.1 + inner * slop) } : {}),
+    ...(foam ? { foam_l: foam } : {}),
+    ...(parts.thin ? { thin_l: parts.thin.volume / MM3_PER_LITRE, thin_places: parts.thin.places } : {}),
+    cut_off: parts.cutOff,
+    inside_area_dm2: significant(inner / MM2_PER_DM2, 3),
+    wetted_area_dm2: significant((inner * wettedShare(cavity, masses.level)) / MM2_PER_DM2, 3),
+    dry_mass_kg: masses.dry,
+    full_mass_kg: masses.full,
+    centre_mm: masses.centre,
+    dry_centre_mm: masses.dryCentre,
+    fluid,
+    ullage_percent: 100 * ullage.share,
+    ullage_rule: ullage.rule,
+    ullage_covers_k: ullage.covers_k,
+    ...standingRows(parts, rated, options),
+    dip: dipChart(dipField, UPRIGHT, { density: fluid.density, total: liquid }).rows,
+    half_fill: centreShifts(dipField, parts.attitudes, (rated.value * MM3_PER_LITRE) / 2, liquid),
+    notes: [...ullage.notes, ...standing.notes, ...tankNotes(parts, options, { brim, fill })],
+  };
+}
+
+/** The brim less its ullage, or what runs in at the filling attitude where that is less. */
+function least(brim: Bounded, fill: Bounded, share: number): Bounded {
+  const room = shareOf(brim, share);
+  const low = Math.min(room.low, fill.low);
+  return { value: Math.min(room.value, fill.value), low, high: Math.min(room.high, fill.high) };
+}
+
+/** A pool's border is about the 2/3 power of its share of the cavity's; so is its doubt. */
+const strandedAmount = (mm3: number, inside: number, doubt: number): Bounded => litres(mm3, doubt * Math.min(1, mm3 / inside) ** (2 / 3));
+
+interface Masses {
+  readonly dry: number;
+  readonly full: number;
+  readonly centre: Vec3;
+  readonly dryCentre: Vec3;
+  /** Height of the level at the rated fill, mm. */
+  readonly level: number;
+}
+
+function massesOf(
+  { cavity, inside, shells }: Parts,
+  m: { outerMoments: { volume: number; centroid: Vec3 }; wallMm3: number; rated: number; takes: number },
+  { wallDensity, fluid }: TankOptions,
+): Masses {
+  const hollow = inside + shells;
+  const inner = moments(cavity).centroid;
+  // The space between two walls is taken to lie about the cavity's own centre.
+  const dryCentre = scale(sub(scale(m.outerMoments.centroid, m.outerMoments.volume), scale(inner, hollow)), 1 / m.wallMm3);
+  const p = profileOf(thinned(cropped(cavity), DIP_CELLS), [0, 0, 1], 400, inside * (1 - m.takes));
+  const dry = (m.wallMm3 * wallDensity) / 1e9;
+  const fuel = (m.rated * fluid.density) / 1e9;
+  const centre = scale(add(scale(dryCentre, dry), scale(centreOf(p, m.rated), fuel)), 1 / (dry + fuel));
+  return { dry, full: dry + fuel, centre, dryCentre, level: levelOf(p, m.rated) };
+}
+
+/** Share of the cavity's surface that lies below a height. */
+function wettedShare(cavity: Field, level: number): number {
+  const mesh = surface(cavity, 0);
+  let all = 0;
+  let below = 0;
+  for (let t = 0; t < mesh.indices.length; t += 3) {
+    const [size, share] = triangleBelow(mesh, t, level);
+    all += size;
+    below += size * share;
+  }
+  return all > 0 ? below / all : 0;
+}
+
+/** Area of a triangle, and the share of it below a height: the cut-off corner is similar, so its share is a product of two ratios. */
+function triangleBelow({ positions: p, indices, origin }: Mesh, t: number, level: number): [number, number] {
+  const [a, b, c] = [indices[t] * 3, indices[t + 1] * 3, indices[t + 2] * 3];
+  const u: Vec3 = [p[b] - p[a], p[b + 1] - p[a + 1], p[b + 2] - p[a + 2]];
+  const v: Vec3 = [p[c] - p[a], p[c + 1] - p[a + 1], p[c + 2] - p[a + 2]];
+  const size = Math.hypot(u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]) / 2;
+  const z = [p[a + 2], p[b + 2], p[c + 2]].map((h) => h + origin[2] - level).sort((x, y) => x - y);
+  if (z[0] >= 0) return [size, 0];
+  if (z[2] <= 0) return [size, 1];
+  return [size, z[1] >= 0 ? (z[0] / (z[0] - z[1])) * (z[0] / (z[0] - z[2])) : 1 - (z[2] / (z[2] - z[0])) * (z[2] / (z[2] - z[1]))];
+}
+
+type StandingRows = Pick<
+  TankResult,
+  | 'filler_mm'
+  | 'vent_mm'
+  | 'pickup_mm'
+  | 'proposed'
+  | 'filling'
+  | 'attitudes'
+  | 'vent_places'
+  | 'pickup_places'
+  | 'second_pickup'
+  | 'balance_line'
+>;
+
+function standingRows({ attitudes, standing, inside }: Parts, rated: Bounded, options: TankOptions): StandingRows {
+  const takes = options.foam?.takes ?? 0;
+  const held = (options.foam?.holds ?? 0) * rated.value;
+  const l = (mm3: number): number => mm3 / MM3_PER_LITRE;
+  const place = (p: Standing['ventPlaces'][number]): PlaceRow => {
+    const a = attitudes[p.worstOf];
+    return { at_mm: p.at, worst_l: l(p.worst), worst_attitude: { pitch_deg: a.pitch, lean_deg: a.lean } };
+  };
+  const pair = (s: Standing['secondPickup']) => (s ? { at_mm: s.at, frees_l: l(s.frees) } : null);
+  const { fill } = standing;
+  return {
+    filler_mm: standing.filler,
+    vent_mm: standing.vents,
+    pickup_mm: standing.pickups,
+    proposed: standing.proposed,
+    filling: {
+      pitch_deg: fill.attitude.pitch,
+      lean_deg: fill.attitude.lean,
+      fill_l: litres((1 - takes) * Math.min(inside, fill.volume), (rated.high - rated.low) * (MM3_PER_LITRE / 2)),
+      trapped_l: l(fill.trapped),
+    },
+    attitudes: standing.rows.map((r) => ({
+      ...(r.attitude.name === undefined ? {} : { name: r.attitude.name }),
+      pitch_deg: r.attitude.pitch,
+      lean_deg: r.attitude.lean,
+      ...(r.attitude.acceleration ? { acceleration_g: r.attitude.acceleration } : {}),
+      trapped_l: l(r.trapped),
+      stranded_l: l(r.stranded * (1 - takes)) + held,
+      usable_l: Math.max(0, rated.value - l(r.stranded * (1 - takes)) - held),
+    })),
+    vent_places: standing.ventPlaces.map(place),
+    pickup_places: standing.pickupPlaces.map(place),
+    second_pickup: pair(standing.secondPickup),
+    balance_line: pair(standing.balanceLine),
+  };
+}
+
+function tankNotes({ cutOff, thin, body }: Parts, options: TankOptions, { brim, fill }: { brim: Bounded; fill: Bounded }): Note[] {
+  const notes: Note[] = [];
+  const lost = cutOff.reduce((sum, s) => sum + s.volume_l, 0);
+  if (lost > 0)
+    notes.push({
+      code: 'cavity-cut-off',
+      text: `${lost.toFixed(2)} l of cavity in ${cutOff.length} part${cutOff.length === 1 ? '' : 's'} do not hang together with the rest and count as wall.`,
+    });
+  const solid = thin ? thin.volume / MM3_PER_LITRE : 0;
+  if (solid >= 0.005)
+    notes.push({ code: 'cavity-thin', text: `${solid.toFixed(2)} l lie in places too thin for a cavity and become wall.` });
+  if (fill.value < brim.value * (1 - options.ullage.share))
+    notes.push({
+      code: 'fill-short',
+      text: `Standing as it is filled, the tank takes ${fill.value.toFixed(2)} l; the rated volume is held to that.`,
+    });
+  if (!options.coarse)
+    notes.push({ code: 'no-coarse-run', text: "The bounds hold no part for the cell's size: there was no run at twice the step." });
+  if (options.wall < body.grid.step)
+    notes.push({ code: 'wall-under-step', text: `The wall (${options.wall} mm) is thinner than a cell (${body.grid.step} mm).` });
+  return notes;
+}
