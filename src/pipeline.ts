@@ -34,7 +34,7 @@ import {
 } from './space/envelope.ts';
 import { regionBox, regionField, regionGrid } from './space/region.ts';
 import { rollBall } from './space/roll.ts';
-import { closeBarriers, slackField } from './space/slack.ts';
+import { closeBarriers, lowerToSlack } from './space/slack.ts';
 
 /** A scan file as the pipeline takes it: its bytes, and their SHA-256 (hex) once they have been read. */
 export interface JobFile extends ByteSource {
@@ -99,16 +99,17 @@ export async function measure(job: Job, files: Files, context: Context, options:
   const obstacles = checkObstacles(scans, grid);
   const radius = job.least_radius;
 
-  const slack = await slackField(obstacles, grid, radius, context);
-  run.done('clearances');
   const region = await regionField(job.region, scans, grid, context);
   run.done('region');
-  const free = slack;
-  for (let c = 0; c < free.data.length; c++) free.data[c] = Math.min(free.data[c], region.field.data[c]);
+  // The region's depth becomes the free field: what the obstacles leave of it.
+  const free = region.field;
+  const startInRegion = job.start !== null && (free.data[cellAt(grid, job.start)] ?? -1) > 0;
+  await lowerToSlack(free, obstacles, radius, context);
   await closeBarriers(free, job.barriers, radius, context);
+  run.done('clearances');
   const removed = job.region.near ? region.near : null;
   const start = chooseStart(free, radius, job.start, removed);
-  if (start.cell < 0 || free.data[start.cell] < radius) throw noEnvelope(job, free, region.field, obstacles, start.cell);
+  if (start.cell < 0 || free.data[start.cell] < radius) throw noEnvelope(job, free, obstacles, { start: start.cell, startInRegion });
   const envelope = await rollBall(free, radius, [start.cell], context);
   run.done('envelope');
 
@@ -322,9 +323,13 @@ function tankResult(tank: NonNullable<Exclude<Job['tank'], false>>, input: TankI
 }
 
 /** Why there is no envelope, and the nearest change that would give one. */
-function noEnvelope(job: Job, free: Field, region: Field, obstacles: readonly Scan[], start: number): Fault {
+function noEnvelope(
+  job: Job,
+  free: Field,
+  obstacles: readonly Scan[],
+  { start, startInRegion }: { start: number; startInRegion: boolean },
+): Fault {
   if (job.start && start < 0) {
-    const cell = cellAt(free.grid, job.start);
     const point = job.start;
     let best = -1;
     let least = Infinity;
@@ -337,7 +342,7 @@ function noEnvelope(job: Job, free: Field, region: Field, obstacles: readonly Sc
         best = c;
       }
     }
-    return startFault(point, obstacles, best >= 0 ? cellCentre(free.grid, best) : null, cell >= 0 && region.data[cell] > 0);
+    return startFault(point, obstacles, best >= 0 ? cellCentre(free.grid, best) : null, startInRegion);
   }
   const top = highest(free);
   const most = top >= 0 ? free.data[top] : -Infinity;

@@ -1,7 +1,7 @@
 import { allocateF32, allocateI32, type Context, checkCancelled, slabs, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
-import type { Mesh } from '../core/mesh.ts';
+import { type Mesh, meshBox } from '../core/mesh.ts';
 import { LinePass } from './envelope-pass.ts';
 import { closestOnTriangle } from './triangle.ts';
 
@@ -18,12 +18,18 @@ export interface DistanceOptions {
   readonly levels?: readonly number[];
   /** How far outside the grid, mm, surfaces still count; those farther away may be missed. Default 0. */
   readonly pad?: number;
+  /** Only the levels matter: everywhere else the distance to the nearest seed will do (up to a cell too large). Default false. */
+  readonly levelsOnly?: boolean;
 }
 
 const SPLAT = 0.9;
 const BAND = 1.7;
 const CLOSE = 2;
 const FAR = 6;
+/** A seed is never farther than this many cells beyond the nearest triangle, where it matters. */
+const SURE = 1.2;
+/** Square of the distance, cells, from which a seed counts as another part of the surface. */
+const ELSEWHERE = 3;
 const PARTS_PER_WORKER = 4;
 
 /** Plain, shared state of one run, in cells of the padded lattice. */
@@ -55,30 +61,63 @@ interface Slab {
  * `pad` of the grid. The bytes do not depend on the number of workers.
  */
 export async function distanceToMesh(mesh: Mesh, grid: Grid, options: DistanceOptions, context: Context): Promise<Field> {
+  const out = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(Number.POSITIVE_INFINITY) };
   const pad = Math.ceil((options.pad ?? 0) / grid.step);
-  const nx = grid.nx + 2 * pad;
-  const ny = grid.ny + 2 * pad;
-  const nz = grid.nz + 2 * pad;
+  const window = { from: [-pad, -pad, -pad], to: [grid.nx + pad, grid.ny + pad, grid.nz + pad] };
+  await lowerInWindow(mesh, out, { ...options, offset: 0, window }, context);
+  return out;
+}
+
+/**
+ * Lowers `field` (in memory of the context's pool) to the distance to the mesh less `offset`, mm, where that is less. Cells whose
+ * value cannot be lowered any more are passed over, and so is all that lies farther from the mesh's box than the greatest value.
+ */
+export async function lowerToDistance(
+  field: Field,
+  mesh: Mesh,
+  options: DistanceOptions & { readonly offset: number },
+  context: Context,
+): Promise<void> {
+  const { grid, data } = field;
+  let most = -Infinity;
+  for (let c = 0; c < data.length; c++) if (data[c] > most) most = data[c];
+  if (mesh.indices.length === 0 || most === -Infinity) return;
+  const pad = Math.ceil(Math.max(options.offset, 0) / grid.step) + 1;
+  const box = meshBox(mesh);
+  const size = [grid.nx, grid.ny, grid.nz];
+  const reach = most + options.offset + 2 * grid.step;
+  const from = size.map((_, a) => Math.max(-pad, Math.floor((box.min[a] - reach - grid.origin[a]) / grid.step)));
+  const to = size.map((n, a) => Math.min(n + pad, Math.ceil((box.max[a] + reach - grid.origin[a]) / grid.step) + 1));
+  if (from.some((v, a) => v >= to[a] || v >= size[a] || to[a] <= 0)) return;
+  await lowerInWindow(mesh, field, { ...options, window: { from, to } }, context);
+}
+
+/** Cells of the target grid, from inclusive to exclusive, that the run's own lattice has; may lie outside the grid. */
+interface Window {
+  readonly from: readonly number[];
+  readonly to: readonly number[];
+}
+
+async function lowerInWindow(
+  mesh: Mesh,
+  target: Field,
+  options: DistanceOptions & { readonly offset: number; readonly window: Window },
+  context: Context,
+): Promise<void> {
   const { pool } = context;
+  const { window } = options;
+  const { grid } = target;
+  const [nx, ny, nz] = window.from.map((v, a) => window.to[a] - v);
   const n = nx * ny * nz;
-  const work: Work = {
-    nx,
-    ny,
-    nz,
-    corners: cornersInCells(mesh, grid, pad, context),
-    value: allocateF32(pool, n),
-    near: allocateI32(pool, n),
-  };
+  const corners = cornersInCells(mesh, grid, window, context);
+  if (corners.length === 0) return;
+  const work: Work = { nx, ny, nz, corners, value: allocateF32(pool, n), near: allocateI32(pool, n) };
   const parts = pool.size === 1 ? 1 : pool.size * PARTS_PER_WORKER;
   const cuts = slabs(nz, parts).map((s) => ({ work, ...s }));
   const counts = await pool.map(splatTask, cuts);
   checkCancelled(context);
   const total = counts.reduce((a, b) => a + b, 0);
-  const out = { grid, data: allocateF32(pool, cellCount(grid)) };
-  if (total === 0) {
-    out.data.fill(Number.POSITIVE_INFINITY);
-    return out;
-  }
+  if (total === 0) return;
   const seeds: Seeds = { position: allocateF32(pool, total * 3), triangle: allocateI32(pool, total) };
   let first = 0;
   const fills = cuts.map((cut, i) => {
@@ -93,20 +132,32 @@ export async function distanceToMesh(mesh: Mesh, grid: Grid, options: DistanceOp
     slabs(ny, parts).map((s) => ({ work, seeds, ...s })),
   );
   checkCancelled(context);
-  const levels = (options.levels ?? []).map((l) => l / grid.step);
+  const common = {
+    work,
+    seeds,
+    levels: (options.levels ?? []).map((l) => l / grid.step),
+    levelsOnly: options.levelsOnly === true,
+    offset: options.offset / grid.step,
+    step: grid.step,
+    start: window.from,
+    nx: grid.nx,
+    ny: grid.ny,
+    out: target.data,
+  };
+  const k0 = Math.max(window.from[2], 0);
+  const k1 = Math.min(window.to[2], grid.nz);
   await pool.map(
     evaluateTask,
-    slabs(grid.nz, parts).map((s) => ({ work, seeds, levels, pad, step: grid.step, nx: grid.nx, ny: grid.ny, out: out.data, ...s })),
+    slabs(k1 - k0, parts).map((s) => ({ ...common, from: s.from + k0, to: s.to + k0 })),
   );
-  return out;
 }
 
-/** Corners of the triangles that can matter, in cells of the padded lattice (cell centre = whole numbers). */
-function cornersInCells(mesh: Mesh, grid: Grid, pad: number, context: Context): Float32Array {
+/** Corners of the triangles that can matter, in cells of the window (cell centre = whole numbers). */
+function cornersInCells(mesh: Mesh, grid: Grid, window: Window, context: Context): Float32Array {
   const { positions, indices } = mesh;
-  const shift = [0, 1, 2].map((a) => (mesh.origin[a] - grid.origin[a]) / grid.step + pad);
+  const shift = [0, 1, 2].map((a) => (mesh.origin[a] - grid.origin[a]) / grid.step - window.from[a]);
   const scale = 1 / grid.step;
-  const last = [grid.nx + 2 * pad, grid.ny + 2 * pad, grid.nz + 2 * pad];
+  const last = window.from.map((v, a) => window.to[a] - v);
   const cells = new Float32Array(positions.length);
   for (let i = 0; i < positions.length; i += 3) {
     cells[i] = positions[i] * scale + shift[0];
@@ -263,9 +314,13 @@ function depth({ work, seeds, from, to }: Slab & { seeds: Seeds }): void {
 interface Evaluate {
   readonly work: Work;
   readonly seeds: Seeds;
+  /** In cells, like `offset`. */
   readonly levels: readonly number[];
-  readonly pad: number;
+  readonly levelsOnly: boolean;
+  readonly offset: number;
   readonly step: number;
+  /** First cell of the window, in cells of the target grid, whose row length and rows a plane are nx and ny. */
+  readonly start: readonly number[];
   readonly nx: number;
   readonly ny: number;
   readonly out: Float32Array;
@@ -273,29 +328,41 @@ interface Evaluate {
   readonly to: number;
 }
 
-/** Distances in mm, for the planes from..to of the unpadded grid. */
+/** Lowers the planes from..to of the target to the distances in mm. */
 function evaluate(args: Evaluate): void {
-  const { work, seeds, levels, pad, step, out } = args;
+  const { work, seeds, levels, levelsOnly, offset, step, start, nx, ny, out } = args;
   const { corners, near } = work;
   const { position, triangle } = seeds;
   const p = new Float64Array(3);
   const foot = new Float64Array(3);
   const search = new NearSearch(work, seeds);
-  let o = args.from * args.nx * args.ny;
-  for (let k = args.from + pad; k < args.to + pad; k++) {
+  const i0 = Math.max(start[0], 0);
+  const i1 = Math.min(start[0] + work.nx, nx);
+  const j1 = Math.min(start[1] + work.ny, ny);
+  for (let gk = args.from; gk < args.to; gk++) {
+    const k = gk - start[2];
     p[2] = k;
-    for (let j = pad; j < args.ny + pad; j++) {
+    for (let gj = Math.max(start[1], 0); gj < j1; gj++) {
+      const j = gj - start[1];
       p[1] = j;
-      let c = pad + work.nx * (j + work.ny * k);
-      for (let i = pad; i < args.nx + pad; i++, c++) {
-        p[0] = i;
+      let c = i0 - start[0] + work.nx * (j + work.ny * k);
+      let o = i0 + nx * (gj + ny * gk);
+      for (let i = i0 - start[0]; i < i1 - start[0]; i++, c++, o++) {
         const s = near[c];
         const far = Math.sqrt((i - position[s * 3]) ** 2 + (j - position[s * 3 + 1]) ** 2 + (k - position[s * 3 + 2]) ** 2);
-        let fine = far < CLOSE;
+        const bound = out[o];
+        if ((far - offset - SURE) * step > bound) continue;
+        p[0] = i;
+        let fine = far < CLOSE && !levelsOnly;
         for (let l = 0; l < levels.length; l++) fine ||= Math.abs(far - levels[l]) < BAND;
         // A seed misses the true foot point by about half a cell sideways, so far away its distance is as good as the triangle's.
-        const d = fine ? Math.sqrt(search.least(c, p, foot)) : far < FAR ? Math.sqrt(closestOnTriangle(corners, triangle[s], p, foot)) : search.leastSeed(c, p);
-        out[o++] = d * step;
+        let d = far;
+        if (fine) d = Math.sqrt(search.least(c, p, foot));
+        else if (levelsOnly) d = far;
+        else if (far < FAR) d = Math.sqrt(closestOnTriangle(corners, triangle[s], p, foot));
+        else d = search.leastSeed(c, p);
+        const v = (d - offset) * step;
+        if (v < bound) out[o] = v;
       }
     }
   }
@@ -320,26 +387,43 @@ class NearSearch {
     this.count = 0;
     this.best = Infinity;
     this.take(near[cell], p, foot);
-    const [i, j, k] = p;
-    if (i > 0) this.take(near[cell - 1], p, foot);
-    if (i < nx - 1) this.take(near[cell + 1], p, foot);
-    if (j > 0) this.take(near[cell - nx], p, foot);
-    if (j < ny - 1) this.take(near[cell + nx], p, foot);
-    if (k > 0) this.take(near[cell - nx * ny], p, foot);
-    if (k < nz - 1) this.take(near[cell + nx * ny], p, foot);
     for (let round = 0; round < 3; round++) {
       const before = this.best;
-      const fi = Math.min(Math.max(Math.floor(foot[0]), 0), nx - 1);
-      const fj = Math.min(Math.max(Math.floor(foot[1]), 0), ny - 1);
-      const fk = Math.min(Math.max(Math.floor(foot[2]), 0), nz - 1);
-      const ii = Math.min(fi + 1, nx - 1);
-      const jj = Math.min(fj + 1, ny - 1);
-      const kk = Math.min(fk + 1, nz - 1);
-      for (let z = fk; z <= kk; z++)
-        for (let y = fj; y <= jj; y++) for (let x = fi; x <= ii; x++) this.take(near[x + nx * (y + ny * z)], p, foot);
+      this.takeRound(p, foot);
       if (!(this.best < before)) break;
     }
+    // Neighbours whose seeds lie elsewhere may know of another part of the surface that is nearer.
+    const [i, j, k] = p;
+    if (i > 0) this.takeElsewhere(near[cell - 1], p, foot);
+    if (i < nx - 1) this.takeElsewhere(near[cell + 1], p, foot);
+    if (j > 0) this.takeElsewhere(near[cell - nx], p, foot);
+    if (j < ny - 1) this.takeElsewhere(near[cell + nx], p, foot);
+    if (k > 0) this.takeElsewhere(near[cell - nx * ny], p, foot);
+    if (k < nz - 1) this.takeElsewhere(near[cell + nx * ny], p, foot);
     return this.best;
+  }
+
+  /** Tries the triangles that win the eight cells round the foot point. */
+  private takeRound(p: Float64Array, foot: Float64Array): void {
+    const { nx, ny, nz, near } = this.work;
+    const fi = Math.min(Math.max(Math.floor(foot[0]), 0), nx - 1);
+    const fj = Math.min(Math.max(Math.floor(foot[1]), 0), ny - 1);
+    const fk = Math.min(Math.max(Math.floor(foot[2]), 0), nz - 1);
+    const ii = Math.min(fi + 1, nx - 1);
+    const jj = Math.min(fj + 1, ny - 1);
+    const kk = Math.min(fk + 1, nz - 1);
+    for (let z = fk; z <= kk; z++)
+      for (let y = fj; y <= jj; y++) for (let x = fi; x <= ii; x++) this.take(near[x + nx * (y + ny * z)], p, foot);
+  }
+
+  private takeElsewhere(seed: number, p: Float64Array, foot: Float64Array): void {
+    const { position } = this.seeds;
+    const s = seed * 3;
+    const away = (foot[0] - position[s]) ** 2 + (foot[1] - position[s + 1]) ** 2 + (foot[2] - position[s + 2]) ** 2;
+    if (away < ELSEWHERE) return;
+    const before = this.best;
+    this.take(seed, p, foot);
+    if (this.best < before) this.takeRound(p, foot);
   }
 
   /** Least distance to the seeds of a cell and of the six round it. */

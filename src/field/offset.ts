@@ -21,7 +21,7 @@ export async function distanceToLevel(f: Field, level: number, levels: readonly 
     const out = allocateF32(context.pool, cellCount(grid));
     return { grid, data: out.fill(-farAway(grid)) };
   }
-  const d = await distanceToMesh(skin, grid, { levels: levels.map(Math.abs), pad: grid.step }, context);
+  const d = await distanceToMesh(skin, grid, { levels: levels.map(Math.abs), pad: grid.step, levelsOnly: true }, context);
   for (let c = 0; c < data.length; c++) if (!(data[c] >= level)) d.data[c] = -d.data[c];
   return d;
 }

@@ -1,4 +1,4 @@
-import type { Context } from '../core/context.ts';
+import { allocateF32, type Context } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCount, type Grid, gridOver } from '../core/grid.ts';
 import { joinMeshes } from '../core/mesh.ts';
@@ -74,6 +74,25 @@ function lower({ grid, data }: Field, of: (p: Vec3) => number): void {
       }
 }
 
+/** Lowers `field` to a coarser field, read between its cell centres. */
+function lowerToSampled({ grid, data }: Field, coarse: Field): void {
+  const p: [number, number, number] = [0, 0, 0];
+  let c = 0;
+  for (let k = 0; k < grid.nz; k++) {
+    p[2] = grid.origin[2] + k * grid.step;
+    for (let j = 0; j < grid.ny; j++) {
+      p[1] = grid.origin[1] + j * grid.step;
+      for (let i = 0; i < grid.nx; i++, c++) {
+        // Where the region ends well outside already, the skin has no say.
+        if (data[c] < -4 * grid.step) continue;
+        p[0] = grid.origin[0] + i * grid.step;
+        const v = sampleField(coarse, p);
+        if (v < data[c]) data[c] = v;
+      }
+    }
+  }
+}
+
 function lowerTo(field: Field, other: Float32Array, of: (v: number) => number): void {
   for (let c = 0; c < other.length; c++) {
     const v = of(other[c]);
@@ -95,7 +114,7 @@ export interface RegionParts {
  * near scans at which the caller will cut besides `within`.
  */
 export async function regionField(region: JobRegion, scans: readonly Scan[], grid: Grid, context: Context): Promise<RegionParts> {
-  const field: Field = { grid, data: new Float32Array(cellCount(grid)).fill(1e6) };
+  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(1e6) };
   if (region.box) lower(field, boxDistance(region.box));
   for (const h of region.half_spaces) lower(field, (p) => dot(sub(p, h.at), h.normal));
   if (region.outline) lower(field, outlineDistance(region.outline));
@@ -119,7 +138,7 @@ export async function regionField(region: JobRegion, scans: readonly Scan[], gri
     const all = joinMeshes(scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh));
     const skin = await skinField(all, region.skin, grid.step, context);
     skinStep = skin.grid.step;
-    lower(field, (p) => sampleField(skin, p));
+    lowerToSampled(field, skin);
   }
   return { field, near, skinStep };
 }

@@ -21,7 +21,7 @@ export async function skinField(all: Mesh, radius: number, fineStep: number, con
   const least = Math.cbrt((size[0] * size[1] * size[2]) / MOST_CELLS);
   const step = Math.min(Math.max(least, fineStep * COARSENING), radius / 6);
   const grid = gridOver(growBox(box, radius + 3 * step), step);
-  const d = await distanceToMesh(all, grid, { levels: [radius] }, context);
+  const d = await distanceToMesh(all, grid, { levels: [radius], levelsOnly: true }, context);
   const centres = partFrom(d, radius, edgeCells(grid));
   const toCentre = await distanceToLevel(centres, radius, [-radius], context);
   const out = toCentre.data;

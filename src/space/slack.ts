@@ -1,10 +1,10 @@
-import { allocateF32, type Context } from '../core/context.ts';
+import type { Context } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
-import { cellCount, type Grid, gridBox } from '../core/grid.ts';
+import { type Grid, gridBox } from '../core/grid.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { joinMeshes } from '../core/mesh.ts';
 import { add, cross, frameOf, growBox, intersectBox, isEmptyBox, normalize, scale } from '../core/vec.ts';
-import { distanceToMesh } from '../field/distance.ts';
+import { lowerToDistance } from '../field/distance.ts';
 import type { JobBarrier } from '../job/schema-region.ts';
 import type { Scan } from '../scan/scan.ts';
 
@@ -18,35 +18,23 @@ export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
   scans.filter((s) => isObstacle(s) && !isEmptyBox(intersectBox(growBox(s.box, standOff(s)), gridBox(grid))));
 
 /**
- * Slack: the least, over the obstacles, of distance less stand-off, mm. Obstacles of equal stand-off share one distance field. Full
- * accuracy within a cell of 0 and of `radius`. Infinity where there is no obstacle.
+ * Lowers `field` (memory of the context's pool) to the slack: the least, over the obstacles, of distance less stand-off, mm. Full
+ * accuracy within a cell of 0 and of `radius`. Obstacles of equal stand-off go together; cells that an obstacle cannot lower any
+ * more cost next to nothing, so the field should come with the region's depth in it.
  */
-export async function slackField(obstacles: readonly Scan[], grid: Grid, radius: number, context: Context): Promise<Field> {
-  const slack: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(Number.POSITIVE_INFINITY) };
+export async function lowerToSlack(field: Field, obstacles: readonly Scan[], radius: number, context: Context): Promise<void> {
   const groups = new Map<number, Scan[]>();
   for (const s of obstacles) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
   let done = 0;
-  for (const [off, members] of groups) {
-    const d = await distanceToMesh(
-      joinMeshes(members.map((s) => s.mesh)),
-      grid,
-      { levels: [off, off + radius], pad: off + grid.step },
-      context,
-    );
-    for (let c = 0; c < d.data.length; c++) {
-      const v = d.data[c] - off;
-      if (v < slack.data[c]) slack.data[c] = v;
-    }
+  for (const [offset, members] of groups) {
+    await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: [offset, offset + radius], offset }, context);
     context.progress('clearances', ++done / groups.size);
   }
-  return slack;
 }
 
 /** Lowers `field` to the distance from each barrier, so that no ball passes through the disc; the body may touch it. */
 export async function closeBarriers(field: Field, barriers: readonly JobBarrier[], radius: number, context: Context): Promise<void> {
-  if (barriers.length === 0) return;
-  const d = await distanceToMesh(joinMeshes(barriers.map(discMesh)), field.grid, { levels: [0, radius], pad: field.grid.step }, context);
-  for (let c = 0; c < d.data.length; c++) if (d.data[c] < field.data[c]) field.data[c] = d.data[c];
+  if (barriers.length > 0) await lowerToDistance(field, joinMeshes(barriers.map(discMesh)), { levels: [0, radius], offset: 0 }, context);
 }
 
 const DISC_CORNERS = 48;
