@@ -10,8 +10,9 @@ import type { Vec3 } from '../core/vec.ts';
  *
  * Where the field has a crease (an edge or corner of the body) the planes of nearby smooth cells are carried over to it and
  * the least or greatest of them is cut in 4 x 4 x 4 parts; where there are none, the cell is cut into eight, each with the
- * one-sided differences of its own corner. Volume of a turned box 40 cells across: eight parts alone -0.059 %, area -0.81 %;
- * with planes carried over see the figures beside `PARTS`.
+ * one-sided differences of its own corner. Turned box of 200 mm at 5 mm, volume and area off by: eight parts
+ * everywhere -0.059 %, -0.81 %; with planes carried over -0.003 %, -0.21 %; ball of 40 cells -0.000 %, -0.05 %. Time: 9 ns a
+ * cell where 2 % of the cells are cut.
  */
 
 /** A second difference above this, in cells, is a crease (or a curve of less than three cells' radius), not a smooth surface. */
@@ -27,6 +28,8 @@ const NEAR = 1.2;
 const SAME = 0.06;
 /** How far, in cells, the planes carried over may miss the value at the centre. */
 const MISS = 0.2;
+/** A plane nearer than this to a face, in cells, lies in it. */
+const TOUCH = 1e-4;
 const MOST_PLANES = 6;
 const PARTS = 4;
 
@@ -43,9 +46,11 @@ export class Cut {
     let b = Math.abs(gy);
     let c = Math.abs(gz);
     const sum = a + b + c;
-    if (value >= sum / 2 || value <= -sum / 2) {
+    const inside = sum / 2 - Math.abs(value);
+    if (inside <= TOUCH) {
       this.share = value > 0 ? 1 : 0;
-      this.area = 0;
+      // A plane that lies in a face of the cube belongs half to the cell on either side.
+      this.area = inside >= -TOUCH && sum - Math.max(a, b, c) < TOUCH ? 0.5 : 0;
       return;
     }
     // Sorted a <= b <= c and scaled to a + b + c = 1.

@@ -207,3 +207,13 @@ describe('pieces', () => {
     expect((right - left) / (PI * 625 * 2)).toBeLessThan(1.04);
   });
 });
+
+describe('faces that fall between cells', () => {
+  it('a box whose faces lie on cell faces has its whole area', () => {
+    const g = gridOver({ min: [-30, -26, -22], max: [30, 26, 22] }, 2);
+    const depth = fieldOf(g, (x, y, z) => Math.min(24 - Math.abs(x), 18 - Math.abs(y), 12 - Math.abs(z)));
+    const exact = 2 * (48 * 36 + 36 * 24 + 48 * 24);
+    expect(area(depth) / exact).toBeGreaterThan(0.99);
+    expect(area(depth) / exact).toBeLessThan(1.01);
+  });
+});
