@@ -10,7 +10,11 @@ const coloured = (out: Out): boolean => out.isTTY === true && !process.env['NO_C
 /** Prints what went wrong on stderr and returns the exit code: 2 bad input, 3 no envelope, 1 anything else. */
 export function reportError(error: unknown): number {
   if (error instanceof Fault) {
-    const [first, ...rest] = error.toText().split('\n');
+    // Names come from files: nothing in them may steer the terminal.
+    const [first, ...rest] = error
+      .toText()
+      .split('\n')
+      .map((line) => line.replace(/\p{Cc}/gu, '?'));
     process.stderr.write(`${[coloured(process.stderr) ? `\u001b[1;31m${first}\u001b[0m` : first, ...rest].join('\n')}\n`);
     return error.exit;
   }

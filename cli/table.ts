@@ -1,7 +1,10 @@
-import type { Bounded, Result } from '../src/report/result.ts';
+import type { Note } from '../src/core/fault.ts';
+import type { Bounded, Result, TankResult } from '../src/report/result.ts';
 
 /** Widest line, characters. */
 const WIDTH = 80;
+/** Notes of one kind that are printed. */
+const NOTES = 3;
 /** Necks that are printed; the result file has them all. */
 const NECKS = 5;
 
@@ -22,10 +25,10 @@ export function resultTable(result: Result): string {
   if (tank)
     lines.push(
       volumeRow(`Tank, outside`, tank.outer_l),
-      volumeRow(`  wall of ${num(tank.wall_mm)} mm`, tank.wall_l),
+      volumeRow(`  wall${result.job.tank ? ` of ${num(result.job.tank.wall)} mm` : ''}`, tank.wall_l),
       volumeRow('  filled to the brim', tank.brim_l),
       volumeRow('  ullage', tank.ullage_l),
-      volumeRow(`  rated volume, ${tank.fluid}`, tank.rated_l),
+      volumeRow(`  rated volume, ${tank.fluid.name}`, tank.rated_l),
     );
   lines.push(
     '',
@@ -33,12 +36,9 @@ export function resultTable(result: Result): string {
     `Ball       the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`,
     `Start      ${at(e.start_mm)}: ${e.start_from}`,
   );
-  if (tank)
-    lines.push(
-      `Tank       ${sized(tank.inside_area_dm2)} dm2 inside, ${sized(tank.dry_mass_kg)} kg dry, ${sized(tank.full_mass_kg)} kg with the rated volume`,
-    );
+  if (tank) lines.push(`Tank       ${sized(tank.inside_area_dm2)} dm2 inside, ${massText(tank)}`);
   lines.push(...radiusRows(result), ...neckRows(result));
-  if (result.notes.length) lines.push('', 'Notes', ...result.notes.flatMap((n) => wrap(n.text, '  - ')));
+  lines.push(...noteRows(result.notes));
   lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
   return `${lines.flatMap((line) => (line.length > WIDTH ? wrap(line, '', '           ') : [line])).join('\n')}\n`;
 }
@@ -51,10 +51,37 @@ const volumeRow = (name: string, v: Bounded): string => {
   return row(name.length > 33 ? `${name.slice(0, 30)}...` : name, value, low, high);
 };
 
+/** Masses are as uncertain as the litres that they come from. */
+function massText({ wall_l, rated_l, dry_mass_kg, full_mass_kg }: TankResult): string {
+  const per = (mass: number, litres: Bounded): number => (litres.value > 0 ? mass / litres.value : 0);
+  const scaled = (b: Bounded, k: number, plus: number): Bounded => ({
+    value: b.value * k + plus,
+    low: b.low * k + plus,
+    high: b.high * k + plus,
+  });
+  const dry = scaled(wall_l, per(dry_mass_kg, wall_l), 0);
+  const fluid = scaled(rated_l, per(full_mass_kg - dry_mass_kg, rated_l), 0);
+  const full = { value: full_mass_kg, low: dry.low + fluid.low, high: dry.high + fluid.high };
+  return `${boundedText(dry)[0]} kg dry, ${boundedText(full)[0]} kg with the rated volume`;
+}
+
+/** Doubts and remarks; of many of one kind the first few, and how many more the result file has. */
+function noteRows(notes: readonly Note[]): string[] {
+  const seen = new Map<string, number>();
+  const lines: string[] = [];
+  for (const note of notes) {
+    const n = (seen.get(note.code) ?? 0) + 1;
+    seen.set(note.code, n);
+    if (n <= NOTES) lines.push(...wrap(note.text, '  - '));
+    const all = notes.filter((other) => other.code === note.code).length;
+    if (n === NOTES + 1) lines.push(...wrap(`${all - NOTES} more like the ${NOTES} before are in the result file.`, '  - '));
+  }
+  return lines.length ? ['', 'Notes', ...lines] : [];
+}
+
 /** Value, low and high with the decimals that the bounds allow. */
 export function boundedText({ value, low, high }: Bounded): [string, string, string] {
-  const half = Math.max(high - value, value - low);
-  const digits = half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half) - 1e-9))) : 3;
+  const digits = decimals({ value, low, high });
   const unit = 10 ** digits;
   // The small slack keeps 13.3 from becoming 13.2 by its binary form.
   const down = Math.floor(low * unit + 1e-6) / unit;
@@ -62,12 +89,16 @@ export function boundedText({ value, low, high }: Bounded): [string, string, str
   return [value.toFixed(digits), Math.max(0, down).toFixed(digits), up.toFixed(digits)];
 }
 
+/** Decimals that the bounds allow, at most three. */
+function decimals({ value, low, high }: Bounded): number {
+  const half = Math.max(high - value, value - low);
+  return half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half) - 1e-9))) : 3;
+}
+
 function radiusRows({ envelope }: Result): string[] {
   const points = envelope.by_radius;
   if (points.length === 0) return [];
-  const own = envelope.volume_l;
-  const [text] = boundedText(own);
-  const digits = text.includes('.') ? text.length - text.indexOf('.') - 1 : 0;
+  const digits = decimals(envelope.volume_l);
   const cells = points.map((p) => [num(p.radius_mm), p.volume_l.toFixed(digits)]);
   const width = Math.max(...cells.flat().map((c) => c.length)) + 2;
   const fit = Math.floor((WIDTH - 14) / width);
@@ -92,7 +123,7 @@ function neckRows({ envelope }: Result): string[] {
     ...shown.flatMap((n) => {
       const between = n.between.length > 1 ? `between ${n.between.slice(0, -1).join(', ')} and ${n.between.at(-1)}` : `at ${n.between[0]}`;
       return wrap(
-        `${sized(n.diameter_mm)} mm wide at ${at(n.at_mm)}, ${between}: ${sized(n.behind_l)} l behind, ${n.passed ? 'in the envelope' : 'left out'}`,
+        `${sized(n.diameter_mm)} mm wide at ${at(n.at_mm)}, ${between}: ${n.behind_l.toFixed(decimals(envelope.volume_l))} l behind, ${n.passed ? 'in the envelope' : 'left out'}`,
         '  - ',
       );
     }),

@@ -97,7 +97,7 @@ function count(everything) {
 const args = process.argv.slice(2);
 checkNode();
 installPackages();
-const env = { CHROME_PATH: browser() };
+const env = { CHROME_PATH: browser(), VOIDGAUGE_BUILT: join(ROOT, 'dist', 'cli', 'main.js') };
 if (run('npm', ['run', '--silent', 'build']) !== 0)
   fail('The program could not be built.', 'See the messages above; "npm run build" repeats them.');
 mkdirSync(join(ROOT, 'tests', '.cache'), { recursive: true });

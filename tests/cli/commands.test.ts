@@ -47,8 +47,8 @@ describe('voidgauge', () => {
 });
 
 describe('schema', () => {
-  it('prints JSON alone', async () => {
-    const { code, stdout, stderr } = await voidgauge(['schema'], { cwd });
+  it('prints JSON alone, from source too', async () => {
+    const { code, stdout, stderr } = await voidgauge(['schema'], { cwd, source: true });
     expect([code, stderr]).toEqual([0, '']);
     expect(JSON.parse(stdout)).toEqual(JSON.parse(JSON.stringify(jobSchema())));
   });

@@ -1,0 +1,125 @@
+import { describe, expect, it } from 'vitest';
+import { wholeRun } from '../../cli/stages.ts';
+import { boundedText, resultTable } from '../../cli/table.ts';
+import { parseJob } from '../../src/job/job.ts';
+import { CAUTIONS, type Result } from '../../src/report/result.ts';
+
+const b = (value: number, off: number) => ({ value, low: value - off, high: value + off });
+
+const result = (more: Partial<Result> = {}): Result => ({
+  version: 1,
+  tool: { name: 'voidgauge', version: '1' },
+  job: parseJob('voidgauge: 1\nname: quad\nscans: { frame: frame.ply }\n', 'q.yaml'),
+  inputs: [],
+  grid: { step_mm: 2, dims: [250, 116, 115], cells: 1, memory_mb: 1, change_at_double_step_l: -0.0188, skin_step_mm: 8 },
+  timings_s: {},
+  envelope: {
+    volume_l: b(15.947, 0.13),
+    area_dm2: 42.37,
+    box_mm: { min: [0, 0, 0], max: [461, 228, 197] },
+    centre_mm: [1, 2, 3],
+    pieces: 1,
+    through_holes: 3,
+    largest_ball: { radius_mm: 81.6, centre_mm: [-323, 7, 644] },
+    least_radius_mm: 8,
+    start_mm: [-323, 7, 644],
+    start_from: 'the void where the removed part was',
+    by_radius: Array.from({ length: 20 }, (_, i) => ({ radius_mm: 4 + i, volume_l: 16 - i / 3 })),
+    necks: Array.from({ length: 8 }, (_, i) => ({
+      at_mm: [i, -57, 670] as const,
+      diameter_mm: 28.06,
+      behind_l: 2.21,
+      passed: i % 2 === 0,
+      between: ['a part with a long name', 'another part with a long name'],
+    })),
+  },
+  tank: {
+    outer_l: b(15.947, 0.13),
+    wall_l: b(2.06, 0.24),
+    brim_l: b(13.86, 0.2),
+    ullage_l: b(0.692, 0.01),
+    rated_l: b(13.167, 0.19),
+    inside_area_dm2: 41.61,
+    wall_mm: 4,
+    fluid: 'petrol',
+    dry_mass_kg: 1.936,
+    full_mass_kg: 11.745,
+    centre_mm: [0, 0, 0],
+  },
+  notes: [],
+  cautions: CAUTIONS,
+  ...more,
+});
+
+describe('figures', () => {
+  it.each([
+    [b(15.947, 0.13), ['15.9', '15.8', '16.1']],
+    [b(15.947, 0.013), ['15.95', '15.93', '15.96']],
+    [b(15.947, 1.3), ['16', '14', '18']],
+    [b(0.1, 0.3), ['0.1', '0.0', '0.4']],
+    [b(13.3, 0.1), ['13.3', '13.2', '13.4']],
+    [b(2, 0), ['2.000', '2.000', '2.000']],
+  ])('print no digit finer than their bounds: %o', (bounded, text) => {
+    expect(boundedText(bounded)).toEqual(text);
+  });
+});
+
+describe('the table', () => {
+  it('fits 80 columns whatever the names are', () => {
+    const name = 'a vehicle whose name goes on and on '.repeat(5);
+    const notes = [
+      { code: 'a', text: 'a doubt that takes many words to tell '.repeat(9) },
+      { code: 'b', text: 'x'.repeat(75) },
+    ];
+    const base = result();
+    for (const r of [
+      base,
+      result({ job: { ...base.job, name }, notes }),
+      result({ tank: { ...base.tank!, fluid: 'a fluid with quite a long name indeed' } }),
+    ])
+      for (const line of resultTable(r).split('\n')) expect(line.length, line).toBeLessThanOrEqual(80);
+  });
+
+  it('says the figures, with the masses as sure as their litres', () => {
+    const text = resultTable(result());
+    expect(text).toMatch(/Envelope +15\.9 +15\.8 +16\.1\n/);
+    expect(text).toMatch(/rated volume, petrol +13\.2 +12\.9 +13\.4\n/);
+    expect(text).toContain('1.9 kg dry, 11.7 kg with the rated volume');
+    expect(text).toContain('3 through-holes');
+    expect(text).toContain('3 more in result.json');
+  });
+
+  it('always shows the cautions, and leaves the tank out where there is none', () => {
+    for (const r of [result(), result({ tank: undefined })])
+      expect(resultTable(r).replace(/\s+/g, ' ')).toContain('"empty" fuel tank can explode: welding, cutting or drilling');
+    expect(resultTable(result({ tank: undefined }))).not.toContain('rated');
+  });
+
+  it('shows every kind of note, and counts what it leaves out', () => {
+    const notes = [...Array.from({ length: 9 }, (_, i) => ({ code: 'many', text: `speck ${i}` })), { code: 'other', text: 'a doubt' }];
+    const text = resultTable(result({ notes }));
+    expect(text).toContain('speck 2');
+    expect(text).not.toContain('speck 3');
+    expect(text).toContain('6 more like the 3 before');
+    expect(text).toContain('a doubt');
+  });
+
+  it('breaks no line on a control character from a file', () => {
+    expect(resultTable(result({ notes: [{ code: 'a', text: 'bad\u001b[31m\nname' }] }))).not.toContain('\u001b');
+  });
+});
+
+it('the whole run never turns back', () => {
+  const whole = wholeRun();
+  const seen = [
+    whole('reading scans', 0),
+    whole('reading scans', 1),
+    whole('clearances', 0.5),
+    whole('region', 1),
+    whole('unknown', 0.1),
+    whole('files', 1),
+  ];
+  expect(seen.map((s) => s.stage)).toEqual(['reading scans', 'region', 'clearances', 'clearances', 'unknown', 'files']);
+  for (let i = 1; i < seen.length; i++) expect(seen[i].done).toBeGreaterThanOrEqual(seen[i - 1].done);
+  expect(seen.at(-1)?.done).toBeCloseTo(1, 12);
+});
