@@ -7,19 +7,16 @@ import { MM2_PER_DM2, MM3_PER_LITRE } from './core/units.ts';
 import type { Vec3 } from './core/vec.ts';
 import { area, euler, moments, volume } from './field/integrate.ts';
 import { surface } from './field/surface.ts';
-import { cavityOf } from './fill/cavity.ts';
+import { fluidOf } from './fill/fluids.ts';
+import { UPRIGHT } from './fill/level.ts';
+import { type TankOptions, type TankRun, tankOf } from './fill/tank.ts';
+import { ullageOf } from './fill/ullage.ts';
 import { readScan } from './io/read.ts';
 import type { ByteSource } from './io/source.ts';
+import { FLUIDS } from './job/defaults.ts';
 import type { Job } from './job/job.ts';
-import {
-  type Bounded,
-  CAUTIONS,
-  type EnvelopeResult,
-  type InputResult,
-  RESULT_VERSION,
-  type Result,
-  type TankResult,
-} from './report/result.ts';
+import type { JobTank } from './job/schema-tank.ts';
+import { type Bounded, CAUTIONS, type EnvelopeResult, type InputResult, RESULT_VERSION, type Result } from './report/result.ts';
 import { makeScan, type Scan } from './scan/scan.ts';
 import { checkMemory, checkObstacles, checkOrientation, checkRegionBox, checkUnits, nearestObstacles, startFault } from './space/checks.ts';
 import {
@@ -130,14 +127,13 @@ export async function measure(job: Job, files: Files, context: Context, options:
     reclaimed = bounds(fine, rough);
     run.done('reclaimed');
   }
-  const cavity = job.tank ? await cavityOf(envelope, job.tank.wall, null, context) : null;
-  let tank: TankResult | undefined;
-  if (job.tank && cavity) {
-    const rough = volume(await cavityOf(coarse.envelope, job.tank.wall, null, context));
-    tank = tankResult(job.tank, { outer: envelopeVolume, outerRough: coarse.volume, cavity, rough, accuracy: job.accuracy });
+  const tank = job.tank ? await fillTank(job.tank, { body: envelope, coarse: coarse.envelope, accuracy: job.accuracy }, context) : null;
+  if (tank) {
+    run.notes.push(...tank.tank.notes);
     run.done('tank');
   }
-  const meshes = { envelope: surface(envelope, 0), cavity: cavity && tank && tank.brim_l.value > 0 ? surface(cavity, 0) : null };
+  const cavity = tank?.cavity ?? null;
+  const meshes = { envelope: surface(envelope, 0), cavity: cavity ? surface(cavity, 0) : null };
   run.done('surfaces');
   addDoubts(run.notes, { job, step, envelope, scans });
   const envelopeResult: EnvelopeResult = {
@@ -165,7 +161,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
     timings_s: run.timings,
     envelope: envelopeResult,
     ...(reclaimed ? { reclaimed: { volume_l: reclaimed } } : {}),
-    ...(tank ? { tank } : {}),
+    ...(tank ? { tank: tank.tank } : {}),
     notes: run.notes,
     cautions: CAUTIONS,
   };
@@ -290,36 +286,27 @@ function removedBefore(scans: readonly Scan[], free: Field, distance: Field | nu
   return { grid: free.grid, data };
 }
 
-interface TankInput {
-  readonly outer: number;
-  readonly outerRough: number;
-  readonly cavity: Field;
-  readonly rough: number;
+interface TankBody {
+  readonly body: Field;
+  /** The same at twice the step. */
+  readonly coarse: Field;
   readonly accuracy: number;
 }
 
-function tankResult(tank: NonNullable<Exclude<Job['tank'], false>>, input: TankInput): TankResult {
-  const brim = volume(input.cavity);
-  const inside = area(input.cavity);
-  const bound = boundsFrom(inside, input.accuracy);
-  const brimL = bound(brim, input.rough);
-  const share = (k: number): Bounded => ({ value: brimL.value * k, low: brimL.low * k, high: brimL.high * k });
-  const wall = bound(input.outer - brim, input.outerRough - input.rough);
-  const rated = share(1 - tank.ullage);
-  const dry = ((input.outer - brim) / 1e9) * tank.wall_density;
-  return {
-    outer_l: bound(input.outer, input.outerRough),
-    wall_l: wall,
-    brim_l: brimL,
-    ullage_l: share(tank.ullage),
-    rated_l: rated,
-    inside_area_dm2: inside / MM2_PER_DM2,
-    wall_mm: tank.wall,
-    fluid: tank.fluid.name,
-    dry_mass_kg: dry,
-    full_mass_kg: dry + (rated.value / 1000) * tank.fluid.density,
-    centre_mm: moments(input.cavity).centroid,
+/** The tank that the envelope makes, its doubt taken from the same tank at twice the step. */
+async function fillTank(tank: JobTank, { body, coarse, accuracy }: TankBody, context: Context): Promise<TankRun> {
+  const { name, density, expansion } = tank.fluid;
+  // The laws of petrol, diesel and water are known; anything else expands as the job says.
+  const fluid = fluidOf(name in FLUIDS ? { name, density } : { name, density, expansion });
+  const options: TankOptions = {
+    wall: tank.wall,
+    wallDensity: tank.wall_density,
+    fluid,
+    ullage: ullageOf(fluid, { by: 'share', share: tank.ullage }),
+    accuracy,
   };
+  const rough = await tankOf(coarse, { ...options, thin: false, stand: { attitudes: [UPRIGHT], advise: false } }, context);
+  return tankOf(body, { ...options, coarse: rough.tank }, context);
 }
 
 /** Why there is no envelope, and the nearest change that would give one. */

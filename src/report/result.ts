@@ -1,16 +1,14 @@
 import type { Note } from '../core/fault.ts';
 import type { Box3, Vec3 } from '../core/vec.ts';
+import type { Bounded } from '../fill/bounded.ts';
+import type { TankResult } from '../fill/tank.ts';
 import type { Job } from '../job/job.ts';
+
+export type { Bounded } from '../fill/bounded.ts';
+export type { TankResult } from '../fill/tank.ts';
 
 /** Version of the result's shape; raised when a key changes its meaning or goes. */
 export const RESULT_VERSION = 1;
-
-/** A figure with the least and the most that it may truly be. */
-export interface Bounded {
-  readonly value: number;
-  readonly low: number;
-  readonly high: number;
-}
 
 export interface InputResult {
   readonly scan: string;
@@ -46,22 +44,6 @@ export interface EnvelopeResult {
   readonly start_from: string;
   readonly by_radius: readonly { readonly radius_mm: number; readonly volume_l: number }[];
   readonly necks: readonly NeckResult[];
-}
-
-export interface TankResult {
-  readonly outer_l: Bounded;
-  readonly wall_l: Bounded;
-  readonly brim_l: Bounded;
-  readonly ullage_l: Bounded;
-  readonly rated_l: Bounded;
-  readonly inside_area_dm2: number;
-  readonly wall_mm: number;
-  readonly fluid: string;
-  readonly dry_mass_kg: number;
-  /** With the rated volume of the fluid at 15 C. */
-  readonly full_mass_kg: number;
-  /** Centre of mass of the fluid when the cavity is full, mm. */
-  readonly centre_mm: Vec3;
 }
 
 /** The result of `measure`: plain JSON values. Lengths mm, volumes litres, areas dm2, masses kg. */
