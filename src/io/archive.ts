@@ -100,7 +100,7 @@ function commonUnit(name: string, scans: readonly { entry: ZipEntry; file: ScanF
 }
 
 function namedParts(scans: readonly { entry: ZipEntry; file: ScanFile }[]): ScanPart[] {
-  const taken = new Set<string>();
+  const taken = new Map<string, number>();
   return scans.flatMap(({ entry, file }) =>
     file.parts.map((p) => {
       const stem = stemOf(entry.name);

@@ -111,12 +111,17 @@ export function compact(points: Float64Array, corners: Uint32Array, seen: Int32A
   return out;
 }
 
-/** Names that occur twice get a number: "left", "left 2". */
-export function uniqueName(name: string, taken: Set<string>): string {
-  let unique = name;
-  for (let i = 2; taken.has(unique); i++) unique = `${name} ${i}`;
-  taken.add(unique);
-  return unique;
+/** Names that occur twice get a number: "left", "left 2". `taken` holds each name used so far and the number to try next. */
+export function uniqueName(name: string, taken: Map<string, number>): string {
+  let next = taken.get(name);
+  if (next === undefined) {
+    taken.set(name, 2);
+    return name;
+  }
+  while (taken.has(`${name} ${next}`)) next++;
+  taken.set(name, next + 1);
+  taken.set(`${name} ${next}`, 2);
+  return `${name} ${next}`;
 }
 
 /** A whole number with thin groups of three, for messages. */

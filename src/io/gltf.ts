@@ -231,7 +231,7 @@ function partsOf(name: string, document: Document, notes: Note[]): ScanPart[] {
   const scene = root.getDefaultScene() ?? scenes[0];
   if (scenes.length > 1)
     notes.push({ code: 'gltf-scenes', text: `Only the first of ${scenes.length} scenes, or the one marked, is read.`, where: name });
-  const taken = new Set<string>();
+  const taken = new Map<string, number>();
   const parts: ScanPart[] = [];
   const left = new Map<string, number>();
   const visit = (node: Node): void => {

@@ -27,12 +27,13 @@ export function gunzipped(source: ByteSource, packed: AsyncIterable<Uint8Array>)
   };
 }
 
-async function* unpack(name: string, packed: AsyncIterable<Uint8Array>): AsyncGenerator<Uint8Array> {
+/** The unpacked bytes of a gzip file, in pieces; takes `size` packed bytes at a time. */
+export async function* unpack(name: string, packed: AsyncIterable<Uint8Array>, size = PIECE): AsyncGenerator<Uint8Array> {
   const out: Uint8Array[] = [];
   let crc = 0;
   let length = 0;
   let total = 0;
-  /** The last 8 bytes seen, and where the next byte lies in the file. */
+  /** The last bytes seen, enough to hold a trailer and the header after it, and where the next byte lies in the file. */
   let tail: Uint8Array = new Uint8Array(0);
   let position = 0;
   const bad = (got: string, expected: string): Fault =>
@@ -76,14 +77,31 @@ async function* unpack(name: string, packed: AsyncIterable<Uint8Array>): AsyncGe
     tail = seen.slice(Math.max(0, seen.length - 1024));
     if (total > MOST_UNPACKED) throw bad(`more than ${MOST_UNPACKED} bytes`, 'a scan');
   };
-  for await (const chunk of packed)
-    for (let at = 0; at < chunk.length; at += PIECE) {
-      feed(chunk.subarray(at, at + PIECE), false);
-      yield* out.splice(0);
-    }
+  for await (const piece of regrouped(packed, size)) {
+    feed(piece, false);
+    yield* out.splice(0);
+  }
   feed(new Uint8Array(0), true);
   checkMember(tail.subarray(Math.max(0, tail.length - 8)));
   yield* out.splice(0);
+}
+
+/** The same bytes in pieces of `size` (the last may be shorter): each push costs the unpacker some 32 KB of copying. */
+async function* regrouped(packed: AsyncIterable<Uint8Array>, size: number): AsyncGenerator<Uint8Array> {
+  let held: Uint8Array[] = [];
+  let length = 0;
+  for await (const chunk of packed)
+    for (let at = 0; at < chunk.length; ) {
+      const part = chunk.subarray(at, at + size - length);
+      held.push(part);
+      length += part.length;
+      at += part.length;
+      if (length < size) continue;
+      yield held.length === 1 ? part : joinBytes(held);
+      held = [];
+      length = 0;
+    }
+  if (length > 0) yield joinBytes(held);
 }
 
 const CRC_TABLES = makeTables();

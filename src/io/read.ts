@@ -63,10 +63,10 @@ function readerOf(source: ByteSource, input: Input, head: Uint8Array): Reader | 
   if (starts(head, 'ply\n') || starts(head, 'ply\r')) return () => readPly(input);
   if (isBinaryStl(head, input.size)) return () => readBinaryStl(input);
   if (isTextStl(head)) return () => readTextStl(input);
-  if (!isText(head)) return extension === 'stl' ? () => readBinaryStl(input) : undefined;
-  skipMark(input, head);
   const text = new TextDecoder().decode(head);
   if (isPcd(text)) return () => readPcd(input);
+  if (!isText(head)) return extension === 'stl' ? () => readBinaryStl(input) : undefined;
+  skipMark(input, head);
   const words = firstWords(text, head.length === HEAD);
   if (words[0]?.startsWith('{')) return () => gltf(source, input);
   if (words.length > 0 && words.every((w) => OBJ_WORDS.has(w) || w === '\\')) return () => readObj(input);

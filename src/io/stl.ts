@@ -128,7 +128,7 @@ function corner(view: DataView, p: number, weld: Weld32): number {
 export async function readTextStl(input: Input): Promise<ScanFile> {
   const parts: ScanPart[] = [];
   const notes: Note[] = [];
-  const taken = new Set<string>();
+  const taken = new Map<string, number>();
   let empty = 0;
   while (await nextWord(input)) {
     expectWord(input, 'solid');

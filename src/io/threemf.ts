@@ -21,7 +21,7 @@ const UNITS: Readonly<Record<string, LengthUnit>> = {
 };
 /** Instances are copies: a small file can ask for any number of them. */
 const MOST_TRIANGLES = 1e8;
-const MOST_PARTS = 10000;
+const MOST_USES = 10000;
 const MOST_DEPTH = 64;
 
 /** x' = x m0 + y m3 + z m6 + m9, and so on: rows are images of the axes (3MF core 1.3, section 3.3). */
@@ -72,10 +72,11 @@ export function readThreeMf(file: string, entries: readonly ZipEntry[]): ScanFil
     return model;
   };
   const main = load(root);
-  const taken = new Set<string>();
+  const taken = new Map<string, number>();
   const parts: ScanPart[] = [];
   const notes: Note[] = [];
   let triangles = 0;
+  let uses = 0;
   const place = (use: Use, transform: Transform, trail: readonly string[]): void => {
     const [path] = use.key.split('#');
     const model = load(path);
@@ -86,7 +87,7 @@ export function readThreeMf(file: string, entries: readonly ZipEntry[]): ScanFil
     if (model.unit !== main.unit)
       throw fail(file, 'Models of the 3MF package have different units.', `${model.unit} and ${main.unit}`, 'one unit');
     triangles += object.corners.length / 3;
-    if (triangles > MOST_TRIANGLES || parts.length > MOST_PARTS)
+    if (triangles > MOST_TRIANGLES || ++uses > MOST_USES)
       throw fail(file, 'The 3MF model asks for more copies than a scan has.', `${count(triangles)} triangles`, 'fewer');
     if (object.corners.length > 0) {
       const name = uniqueName(object.name || stemOf(file), taken);

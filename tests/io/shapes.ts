@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import { expect } from 'vitest';
 import { Fault } from '../../src/core/fault.ts';
 import type { Mesh } from '../../src/core/mesh.ts';
@@ -60,6 +61,22 @@ export function inPieces(name: string, bytes: Uint8Array, most: number, seed = 1
       }
     },
   };
+}
+
+/** Names, origins and a hash of all arrays of the parts: equal when the parts are, and quick to compare. */
+export function printOf(file: ScanFile): string[] {
+  const hash = (a: Float32Array | Uint32Array | undefined): string =>
+    a
+      ? createHash('sha256')
+          .update(new Uint8Array(a.buffer, a.byteOffset, a.byteLength))
+          .digest('hex')
+          .slice(0, 16)
+      : '-';
+  return file.parts.map(({ name, mesh, cloud }) =>
+    [name, mesh?.origin ?? cloud?.origin, hash(mesh?.positions), hash(mesh?.indices), hash(cloud?.positions), hash(cloud?.normals)].join(
+      ' ',
+    ),
+  );
 }
 
 /** The fault that reading gives; fails the test when there is none or when it does not say where and what. */
