@@ -18,6 +18,7 @@ import type { Job } from './job/job.ts';
 import type { JobTank } from './job/schema-tank.ts';
 import { type Bounded, CAUTIONS, type EnvelopeResult, type InputResult, RESULT_VERSION, type Result } from './report/result.ts';
 import { makeScan, type Scan } from './scan/scan.ts';
+import { type Specks, speckNote } from './scan/specks.ts';
 import { checkMemory, checkObstacles, checkOrientation, checkRegionBox, checkUnits, nearestObstacles, startFault } from './space/checks.ts';
 import {
   chooseStart,
@@ -174,6 +175,7 @@ async function loadScans(job: Job, files: Files, run: Run): Promise<{ scans: Sca
   const names = [...new Set(entries.map(([, s]) => s.file))];
   const scans = new Map<string, Scan>();
   const inputs = new Map<string, InputResult>();
+  const specks: Specks[] = [];
   for (const [i, name] of names.entries()) {
     run.context.progress('reading scans', i / names.length);
     checkCancelled(run.context);
@@ -183,7 +185,7 @@ async function loadScans(job: Job, files: Files, run: Run): Promise<{ scans: Sca
     const sha256 = await file.digest();
     for (const [scanName, settings] of entries) {
       if (settings.file !== name) continue;
-      const scan = makeScan(scanName, settings, read, job.units, run.notes);
+      const scan = makeScan(scanName, settings, read, job.units, specks);
       scans.set(scanName, scan);
       const { triangles, points, unit, box } = scan;
       inputs.set(scanName, { scan: scanName, file: name, sha256, triangles, points, unit, box_mm: box });
@@ -195,6 +197,7 @@ async function loadScans(job: Job, files: Files, run: Run): Promise<{ scans: Sca
         });
     }
   }
+  run.notes.push(...speckNote(specks));
   const ordered = entries.map(([n]) => scans.get(n)!).filter((s) => s.settings.role !== 'ignore');
   checkUnits(ordered);
   for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);

@@ -6,7 +6,7 @@ import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
 import type { ScanFile, ScanPart } from '../io/scan-file.ts';
 import type { JobScan } from '../job/schema-scans.ts';
 import { cloudAsMesh, medianSpacing } from './points.ts';
-import { dropSpecks } from './specks.ts';
+import { dropSpecks, type Specks } from './specks.ts';
 
 /** One scan of the job in mm, in its place. */
 export interface Scan {
@@ -27,7 +27,7 @@ export interface Scan {
  * Picks the job's groups from a file, turns them into mm, places them and drops loose specks.
  * Throws a Fault when a group is not in the file or nothing is left.
  */
-export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUnit: LengthUnit, notes: Note[]): Scan {
+export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUnit: LengthUnit, specks: Specks[]): Scan {
   const parts = settings.groups ? pick(name, settings, file.parts) : file.parts;
   const unit = settings.units ?? file.unit ?? jobUnit;
   const scale = MM_PER[unit];
@@ -45,7 +45,7 @@ export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUni
     }
   }
   const joined = joinMeshes(meshes);
-  const mesh = points > 0 ? joined : dropSpecks(name, joined, notes);
+  const mesh = points > 0 ? joined : dropSpecks(name, joined, specks);
   return {
     name,
     settings,

@@ -71,8 +71,16 @@ function samePlace({ positions }: Mesh): Int32Array {
   return first;
 }
 
-/** The mesh without its specks; what was dropped is said in a note. Keeps everything when nothing but specks would be left. */
-export function dropSpecks(name: string, mesh: Mesh, notes: Note[]): Mesh {
+/** What was left out of a scan as specks: how many pieces, their triangles, and how large the largest is, mm. */
+export interface Specks {
+  readonly scan: string;
+  readonly pieces: number;
+  readonly triangles: number;
+  readonly largest: number;
+}
+
+/** The mesh without its specks, which are added to `dropped`. Keeps everything when nothing but specks would be left. */
+export function dropSpecks(scan: string, mesh: Mesh, dropped: Specks[]): Mesh {
   const { positions, indices } = mesh;
   const { piece, count } = connectedPieces(mesh);
   if (count <= 1) return mesh;
@@ -93,13 +101,13 @@ export function dropSpecks(name: string, mesh: Mesh, notes: Note[]): Mesh {
   const isSpeck = Array.from({ length: count }, (_, q) => across(q) < SPECK_SIZE && size[q] < SPECK_SHARE * piece.length);
   const specks = isSpeck.filter(Boolean).length;
   if (specks === 0 || specks === count) return mesh;
-  let dropped = 0;
+  let triangles = 0;
   let largest = 0;
   const kept = new Uint32Array(indices.length);
   let n = 0;
   for (let t = 0; t < piece.length; t++) {
     if (isSpeck[piece[t]]) {
-      dropped++;
+      triangles++;
       largest = Math.max(largest, across(piece[t]));
       continue;
     }
@@ -107,10 +115,19 @@ export function dropSpecks(name: string, mesh: Mesh, notes: Note[]): Mesh {
     kept[n++] = indices[t * 3 + 1];
     kept[n++] = indices[t * 3 + 2];
   }
-  notes.push({
-    code: 'specks-dropped',
-    text: `${specks} loose specks (${dropped} triangles, the largest ${largest.toFixed(1)} mm across) were left out of "${name}": each is under ${SPECK_SIZE} mm across and under ${SPECK_SHARE * 100} % of the scan.`,
-    where: name,
-  });
+  dropped.push({ scan, pieces: specks, triangles, largest });
   return { ...mesh, indices: kept.slice(0, n) };
+}
+
+/** One note for all specks of a run. */
+export function speckNote(dropped: readonly Specks[]): Note[] {
+  if (dropped.length === 0) return [];
+  const total = dropped.reduce((n, d) => n + d.pieces, 0);
+  const largest = Math.max(...dropped.map((d) => d.largest));
+  return [
+    {
+      code: 'specks-dropped',
+      text: `${total} loose specks were left out (${dropped.map((d) => `${d.scan} ${d.pieces}`).join(', ')}), the largest ${largest.toFixed(1)} mm across: a speck is under ${SPECK_SIZE} mm across and under ${SPECK_SHARE * 100} % of its scan.`,
+    },
+  ];
 }

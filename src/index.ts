@@ -1,0 +1,25 @@
+/** The public API: everything runs the same in a terminal, a worker and a browser tab. */
+export type { Cloud } from './core/cloud.ts';
+export type { Context, Pool, Task } from './core/context.ts';
+export { Fault, type FaultDetail, type Note } from './core/fault.ts';
+export { type Field, fieldOf, type Mask, sampleField } from './core/field.ts';
+export { cellAt, cellCentre, cellCount, type Grid, gridBox, gridOver } from './core/grid.ts';
+export { type Mesh, meshArea, meshBox, meshVolume } from './core/mesh.ts';
+export type { Box3, Vec3 } from './core/vec.ts';
+export { type DistanceOptions, distanceToMesh } from './field/distance.ts';
+export { type Flood, flood, type Neck } from './field/flood.ts';
+export { area, type Euler, euler, moments, pieces, volume } from './field/integrate.ts';
+export { type SurfaceOptions, surface } from './field/surface.ts';
+export { sweep } from './field/sweep.ts';
+export { buildWinding, windingNumber } from './field/winding.ts';
+export { type TankOptions, tankOf } from './fill/tank.ts';
+export { readScan } from './io/read.ts';
+export type { ScanFile, ScanPart } from './io/scan-file.ts';
+export { type ByteSource, bytesSource } from './io/source.ts';
+export { writeGlb } from './io/write-glb.ts';
+export { writeStl } from './io/write-stl.ts';
+export { type Job, jobSchema, parseJob } from './job/job.ts';
+export { inlineContext, inlinePool } from './parallel/inline.ts';
+export { type Files, type JobFile, type Measured, type MeasureOptions, measure } from './pipeline.ts';
+export type { Bounded, EnvelopeResult, Result, TankResult } from './report/result.ts';
+export { rollBall } from './space/roll.ts';
