@@ -1,5 +1,5 @@
 import type { Cloud } from '../core/cloud.ts';
-import { Fault, type Note, nearestWord } from '../core/fault.ts';
+import { Fault, nearestWord } from '../core/fault.ts';
 import { boxOfPositions, joinMeshes, type Mesh } from '../core/mesh.ts';
 import { type LengthUnit, MM_PER } from '../core/units.ts';
 import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
