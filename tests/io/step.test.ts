@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
-import init, { type OpenCascadeInstance } from 'replicad-opencascadejs';
+import init, { type OpenCascadeInstance, type TopoDS_Shape } from 'replicad-opencascadejs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { Fault } from '../../src/core/fault.ts';
 import { joinMeshes, type Mesh, meshArea, meshBox, meshVolume } from '../../src/core/mesh.ts';
@@ -36,10 +36,17 @@ function find(bytes: Uint8Array): Found {
   const shape = reader.OneShape();
   // Each edge and face once, however many solids share it.
   const count = (kind: 'SOLID' | 'SHELL' | 'FACE' | 'EDGE'): number => {
-    const map = new oc.NCollection_IndexedMap_TopoDS_Shape_TopTools_ShapeMapHasher();
-    for (const walk = new oc.TopExp_Explorer(shape, oc.TopAbs_ShapeEnum[`TopAbs_${kind}`]); walk.More(); walk.Next())
-      map.Add(walk.Current());
-    return map.Extent();
+    const known = new Map<number, TopoDS_Shape[]>();
+    let n = 0;
+    for (const walk = new oc.TopExp_Explorer(shape, oc.TopAbs_ShapeEnum[`TopAbs_${kind}`]); walk.More(); walk.Next()) {
+      const found = walk.Current();
+      const hash = oc.ReplicadShapeHasher.HashCode(found, 2 ** 31 - 1);
+      const like = known.get(hash) ?? [];
+      if (like.some((s) => s.IsSame(found))) continue;
+      known.set(hash, [...like, found]);
+      n++;
+    }
+    return n;
   };
   const bulk = new oc.GProp_GProps();
   oc.BRepGProp.VolumeProperties(shape, bulk, true, false, false);
