@@ -7,6 +7,8 @@ export interface Address {
   readonly eye?: Eye;
   readonly cut?: CutState;
   readonly shows: ReadonlyMap<string, Show>;
+  /** Turned dials as dial-state.ts writes them; empty when none is. */
+  readonly dials?: string;
 }
 
 const AXES = ['x', 'y', 'z'] as const;
@@ -22,6 +24,7 @@ export function writeAddress(a: Address): string {
     const names = [...a.shows].filter(([, s]) => s === show).map(([name]) => encodeURIComponent(name));
     if (names.length) out.push(`${show}=${names.join(',')}`);
   }
+  if (a.dials) out.push(`dials=${a.dials}`);
   return out.join('&');
 }
 
@@ -35,7 +38,7 @@ export function readAddress(hash: string): Address {
   );
   const shows = new Map<string, Show>();
   for (const show of SHOWS) for (const name of (parts.get(show) ?? '').split(',')) if (name) shows.set(decode(name), show);
-  return { eye: readEye(parts.get('eye')), cut: readCut(parts.get('cut')), shows };
+  return { eye: readEye(parts.get('eye')), cut: readCut(parts.get('cut')), shows, dials: parts.get('dials') };
 }
 
 function readEye(text: string | undefined): Eye | undefined {

@@ -49,7 +49,7 @@ function builtIn(blocks: ReadonlyMap<string, HTMLScriptElement>): Source {
     served: false,
     read: async (name) => {
       const text = blocks.get(name)?.textContent;
-      return text ? inflate(fromBase64(text)) : missing(name);
+      return text ? gunzip(fromBase64(text)) : missing(name);
     },
   };
 }
@@ -61,5 +61,6 @@ function fromBase64(text: string): Uint8Array<ArrayBuffer> {
   return bytes;
 }
 
-const inflate = (bytes: Uint8Array<ArrayBuffer>): Promise<ArrayBuffer> =>
+/** Bytes packed by gzip, unpacked by the browser itself. */
+export const gunzip = (bytes: BufferSource): Promise<ArrayBuffer> =>
   new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream('gzip'))).arrayBuffer();

@@ -6,6 +6,9 @@ import { type Hit, pick } from './picker.ts';
 import { Stage } from './stage.ts';
 import { firstShow, type Show, type Thing } from './things.ts';
 
+/** How much wider than what was found the first view is. */
+const SURROUNDINGS = 1.6;
+
 interface Drawn {
   readonly thing: Thing;
   readonly mesh: Mesh;
@@ -49,6 +52,13 @@ export class Drawing {
     const box = new Box();
     for (const d of this.drawn) if (d.thing.geometry.boundingBox) box.union(d.thing.geometry.boundingBox);
     return box.isEmpty() ? new Box(new Vector3(-500, -500, -500), new Vector3(500, 500, 500)) : box;
+  }
+
+  /** The ball to look at: what was found with some of its surroundings; everything when nothing was found. */
+  near(): Sphere {
+    const all = this.box().getBoundingSphere(new Sphere());
+    const found = this.drawn.find((d) => d.thing.kind === 'envelope')?.thing.geometry.boundingBox?.getBoundingSphere(new Sphere());
+    return found && found.radius * SURROUNDINGS < all.radius ? new Sphere(found.center, found.radius * SURROUNDINGS) : all;
   }
 
   showOf(name: string): Show {

@@ -1,3 +1,4 @@
+import type { QuickResult } from './quick.ts';
 import type { Bounded, ResultFile, TankVolume } from './result.ts';
 
 /** One figure of the sheet, ready to print. */
@@ -41,6 +42,22 @@ export function figuresOf(r: ResultFile): Figure[] {
   plain('dry', 'Mass, dry', r.tank?.dry_mass_kg, { unit: 'kg', digits: 1 });
   plain('full', 'Mass, full', r.tank?.full_mass_kg, { unit: 'kg', digits: 1 });
   return out;
+}
+
+/** The figures that turned dials give. */
+export function quickFigures(r: QuickResult): Figure[] {
+  const { tank } = r;
+  const out = figuresOf({ job: { name: '' }, envelope: r.envelope_l && { volume_l: r.envelope_l }, tank });
+  if (!tank) return out;
+  const held = (key: string, label: string, litres: number, bounds: string): Figure => ({
+    key,
+    label,
+    value: litres.toFixed(2),
+    unit: 'l',
+    bounds,
+    rank: 'small',
+  });
+  return [...out, held('trapped', 'Trapped air', tank.trapped_l, ''), held('stranded', 'Stranded fuel', tank.stranded_l, '')];
 }
 
 /** Value and bounds with as many decimals as half the width between the bounds allows; bounds are rounded outwards. */

@@ -18,7 +18,14 @@ export function listPanel(drawing: Drawing): { build(): void } {
     }
   };
   drawing.onChange.push(update);
-  return { build: () => table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show))) };
+  let names = '';
+  const build = (): void => {
+    const now = drawing.things.map((t) => t.thing.name).join('\n');
+    if (now === names) update();
+    else table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show)));
+    names = now;
+  };
+  return { build };
 }
 
 function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLElement {
@@ -48,8 +55,8 @@ function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLEle
 
 function describe(t: Thing): string {
   const says: string[] = [];
-  if (t.clearance !== undefined) says.push(`keep ${t.clearance} mm clear`);
-  if (t.error !== undefined) says.push(`drawn to ${t.error} mm`);
+  if (t.clearance !== undefined && t.kind === 'scan') says.push(`keep ${t.clearance} mm clear`);
+  if (t.error) says.push(`drawn to ${Number(t.error.toFixed(2))} mm`);
   return says.join(', ');
 }
 

@@ -12,7 +12,7 @@ export function lookPanel(drawing: Drawing): void {
   const names = Object.keys(VIEWS);
   const buttons = names.map((name) => {
     const b = make('button', { type: 'button', 'data-view': name }, name);
-    b.addEventListener('click', () => stage.fit(VIEWS[name]));
+    b.addEventListener('click', () => stage.fit(VIEWS[name], drawing.near()));
     return b;
   });
   const all = make('button', { type: 'button' }, 'everything in sight');
@@ -27,7 +27,7 @@ export function lookPanel(drawing: Drawing): void {
   part('stage').addEventListener('keydown', (e) => {
     if (e.ctrlKey || e.altKey || e.metaKey) return;
     const view = names[Number(e.key) - 1];
-    if (view) stage.fit(VIEWS[view]);
+    if (view) stage.fit(VIEWS[view], drawing.near());
     else if (!onKey(drawing, e)) return;
     e.preventDefault();
   });
@@ -64,12 +64,13 @@ export function scaleBar(drawing: Drawing): void {
 }
 
 /** Paper bright, dark or as the system has it; kept for the next visit where the browser allows it. */
-export function paperPanel(drawing: Drawing): void {
+export function paperPanel(drawing: Drawing, changed: () => void): void {
   const system = matchMedia('(prefers-color-scheme: dark)');
   let chosen = recall();
   const apply = (): void => {
     document.documentElement.dataset.paper = chosen === 'system' ? (system.matches ? 'dark' : 'bright') : chosen;
     drawing.recolour();
+    changed();
   };
   const radios = ['system', 'bright', 'dark'].map((paper) => {
     const input = make('input', { type: 'radio', name: 'paper', value: paper });

@@ -1,6 +1,8 @@
 import { readAddress, writeAddress } from './address.ts';
+import { Curve } from './curve.ts';
 import { cutPanel } from './cut-panel.ts';
 import { openSource, type Source } from './data.ts';
+import type { DialPanel } from './dial-panel.ts';
 import { make, part } from './dom.ts';
 import { Drawing } from './drawing.ts';
 import { listPanel } from './list-panel.ts';
@@ -10,11 +12,12 @@ import type { ResultFile } from './result.ts';
 import { sheetPanel } from './sheet-panel.ts';
 import { readThings } from './things.ts';
 import { VIEWS } from './views.ts';
+import { whatIf } from './what-if.ts';
 
 const FIRST_LOOK = VIEWS['three-quarter'];
 
-/** Ties the address to the drawing, both ways. */
-function keepAddress(drawing: Drawing): void {
+/** Ties the address to the drawing and the dials, both ways; returns what to call when a dial was turned. */
+function keepAddress(drawing: Drawing, dials: () => DialPanel | undefined): () => void {
   const { stage } = drawing;
   let wait = 0;
   let written = '';
@@ -22,15 +25,18 @@ function keepAddress(drawing: Drawing): void {
     clearTimeout(wait);
     wait = window.setTimeout(() => {
       const shows = new Map(drawing.things.map((t) => [t.thing.name, t.show]));
-      written = `#${writeAddress({ eye: stage.eye(), cut: drawing.cut.current, shows })}`;
+      written = `#${writeAddress({ eye: stage.eye(), cut: drawing.cut.current, shows, dials: dials()?.address() })}`;
       history.replaceState(null, '', written);
     }, 250);
   };
   stage.onMove.push(write);
   drawing.onChange.push(write);
   addEventListener('hashchange', () => {
-    if (location.hash !== written) applyAddress(drawing);
+    if (location.hash === written) return;
+    applyAddress(drawing);
+    dials()?.read(readAddress(location.hash).dials ?? '');
   });
+  return write;
 }
 
 function applyAddress(drawing: Drawing): void {
@@ -38,7 +44,7 @@ function applyAddress(drawing: Drawing): void {
   if (a.shows.size) drawing.show(a.shows);
   drawing.setCut(a.cut);
   if (a.eye) drawing.stage.setEye(a.eye);
-  else drawing.stage.fit(FIRST_LOOK);
+  else drawing.stage.fit(FIRST_LOOK, drawing.near());
 }
 
 async function readResult(source: Source): Promise<ResultFile> {
@@ -54,26 +60,82 @@ async function readResult(source: Source): Promise<ResultFile> {
   return result;
 }
 
+/** The curves of the sheet; returns the dip chart, which follows the dials. */
+function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: Curve[] } {
+  const all: Curve[] = [];
+  const put = (id: string, title: string, curve: Curve): Curve => {
+    part('curves').hidden = false;
+    part('curves').append(make('h3', { id }, title), curve.element);
+    all.push(curve);
+    return curve;
+  };
+  const radii = r.envelope?.by_radius ?? [];
+  if (radii.length > 1)
+    put(
+      'by-radius',
+      'Volume by least radius',
+      new Curve(
+        {
+          x: 'least radius, mm',
+          y: 'litres',
+          says: ({ x, y }) => `Volume falls from ${y[0].toFixed(1)} l at radius ${x[0]} mm to ${y.at(-1)?.toFixed(1)} l at ${x.at(-1)} mm.`,
+        },
+        { x: radii.map((p) => p.radius_mm), y: radii.map((p) => p.volume_l) },
+      ),
+    );
+  const dip = r.tank?.dip ?? [];
+  const chart =
+    dip.length > 1 || (r.tank && dials)
+      ? put(
+          'dip',
+          'Litres by height of the level',
+          new Curve(
+            {
+              x: 'height over the lowest point, mm',
+              y: 'litres',
+              says: ({ x, y }) =>
+                x.length ? `From 0 to ${y.at(-1)?.toFixed(1)} l over ${x.at(-1)?.toFixed(0)} mm.` : 'Turn a dial to draw it.',
+            },
+            { x: dip.map((p) => p.height_mm), y: dip.map((p) => p.volume_l) },
+          ),
+        )
+      : undefined;
+  return { dip: chart, all };
+}
+
 async function start(): Promise<void> {
   const source = await openSource();
   const scene = source.read('scene.glb');
   // Waited for below; until then a failure must not count as unhandled.
   scene.catch(() => {});
-  sheetPanel(await readResult(source));
+  const result = await readResult(source);
+  sheetPanel(result);
   const drawing = new Drawing(part('stage'));
   const list = listPanel(drawing);
   const updateCut = cutPanel(drawing);
   lookPanel(drawing);
   scaleBar(drawing);
-  paperPanel(drawing);
+  const { dip, all } = curves(result, source.names.includes('coarse.json'));
+  paperPanel(drawing, () => {
+    for (const c of all) c.draw();
+  });
   measurePanel(drawing);
-  drawing.setThings(await readThings(await scene));
+  const things = await readThings(await scene);
+  drawing.setThings(things);
   list.build();
   updateCut();
   applyAddress(drawing);
-  keepAddress(drawing);
+  let panel: DialPanel | undefined;
+  const write = keepAddress(drawing, () => panel);
   part('busy').hidden = true;
   drawing.stage.drawNow();
+  const changed = (): void => {
+    list.build();
+    write();
+  };
+  panel = await whatIf({ source, result, drawing, things, dip, changed });
+  const turned = readAddress(location.hash).dials;
+  if (turned) panel?.read(turned);
   document.documentElement.dataset.ready = 'yes';
 }
 

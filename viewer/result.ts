@@ -1,3 +1,5 @@
+import type { Vec3 } from '../src/core/vec.ts';
+
 /**
  * What the page reads of result.json; every part but `job` may be missing, because a job may leave it out.
  * Lengths mm, volumes litres, angles degrees.
@@ -13,6 +15,8 @@ export interface ResultFile {
   readonly job: {
     readonly name: string;
     readonly least_radius?: number;
+    readonly accuracy?: number;
+    readonly tank?: false | { readonly wall: number; readonly ullage: number };
     readonly scans?: Readonly<Record<string, { readonly clearance?: number; readonly role?: string; readonly note?: string | null }>>;
   };
   readonly inputs?: readonly { readonly scan: string; readonly file: string; readonly sha256: string; readonly triangles?: number }[];
@@ -31,6 +35,10 @@ export interface ResultFile {
   readonly reclaimed?: { readonly volume_l: Bounded };
   readonly tank?: Readonly<Partial<Record<TankVolume, Bounded>>> & {
     readonly inside_area_dm2?: number;
+    readonly wall_mm?: number;
+    readonly vent_mm?: readonly Vec3[];
+    readonly pickup_mm?: readonly Vec3[];
+
     readonly dry_mass_kg?: number;
     readonly full_mass_kg?: number;
     readonly attitudes?: readonly {

@@ -1,5 +1,6 @@
 import { make, part } from './dom.ts';
-import { CAUTION, type Figure, figuresOf, hasFuel } from './figures.ts';
+import { CAUTION, type Figure, figuresOf, hasFuel, quickFigures } from './figures.ts';
+import type { Dials, QuickResult } from './quick.ts';
 import type { ResultFile } from './result.ts';
 
 const RANKS = ['main', 'line', 'small'] as const;
@@ -11,8 +12,24 @@ export function sheetPanel(r: ResultFile): void {
   part('about').textContent = aboutOf(r);
   part('cell').textContent = r.grid ? `${r.grid.step_mm} mm` : 'not said';
   part('tool').textContent = r.tool ? `${r.tool.name} ${r.tool.version}` : 'Voidgauge';
-  const figures = figuresOf(r);
-  part('figures').append(
+  showFigures(r);
+  showCautions(r.cautions ?? [], hasFuel(r));
+  const notes = (r.notes ?? []).map((n) => make('li', { 'data-note': n.code }, n.text, n.where ? make('small', {}, ` ${n.where}`) : ''));
+  part('notes').append(notes.length ? make('ul', {}, ...notes) : make('p', {}, 'None.'));
+}
+
+/** What was reckoned again for turned dials. */
+export interface Again {
+  readonly result: QuickResult;
+  readonly dials: Dials;
+  /** Nothing more will come. */
+  readonly done: boolean;
+}
+
+/** The fine run's figures, or for turned dials the quick ones alone: what was not reckoned again is left out. */
+export function showFigures(r: ResultFile, again?: Again): void {
+  const figures = again ? quickFigures(again.result) : figuresOf(r);
+  part('rows').replaceChildren(
     ...RANKS.map((rank) =>
       figureList(
         figures.filter((f) => f.rank === rank),
@@ -20,9 +37,16 @@ export function sheetPanel(r: ResultFile): void {
       ),
     ),
   );
-  showCautions(r.cautions ?? [], hasFuel(r));
-  const notes = (r.notes ?? []).map((n) => make('li', { 'data-note': n.code }, n.text, n.where ? make('small', {}, ` ${n.where}`) : ''));
-  part('notes').append(notes.length ? make('ul', {}, ...notes) : make('p', {}, 'None.'));
+  const quick = part('quick');
+  quick.hidden = !again;
+  if (again) quick.textContent = quickWords(again);
+}
+
+function quickWords({ result, done }: Again): string {
+  if (result.none !== undefined)
+    return `Quick look at ${result.step} mm cells: no envelope for this ball. The largest that fits has a radius of about ${result.none.toFixed(0)} mm.`;
+  const more = done ? '' : ' More is being reckoned…';
+  return `Quick figures from ${result.step} mm cells for the dials below; the bounds say what the coarse cells may cost.${more}`;
 }
 
 function aboutOf(r: ResultFile): string {
@@ -55,9 +79,9 @@ function figureList(figures: readonly Figure[], kind: string): HTMLElement {
   );
 }
 
-/** Always in sight where litres that fuel might fill are shown. */
+/** Always in sight; the result's own, or where it has none and litres of fuel are shown, the page's. */
 export function showCautions(own: readonly string[], fuel: boolean): void {
-  const lines = [...own, ...(fuel ? [CAUTION] : [])];
+  const lines = own.length > 0 ? own : fuel ? [CAUTION] : [];
   part('cautions').replaceChildren(...lines.map((c) => make('p', {}, c)));
   part('cautions').hidden = lines.length === 0;
 }

@@ -95,10 +95,9 @@ export class Stage {
     this.setEye({ ...this.eye(), ...look });
   }
 
-  /** Everything in sight, seen as `look`. */
-  fit(look: Look): void {
-    const { center, radius } = this.bounds;
-    this.setEye({ ...look, at: [center.x, center.y, center.z], span: radius * 2.05 });
+  /** A ball in sight, seen as `look`: all things when none is given. */
+  fit(look: Look, { center, radius }: Sphere = this.bounds): void {
+    this.setEye({ turn: look.turn, tilt: look.tilt, at: [center.x, center.y, center.z], span: radius * 2.05 });
   }
 
   eye(): Eye {

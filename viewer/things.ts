@@ -6,7 +6,21 @@ import { isClosed } from './section.ts';
 export type Show = 'shown' | 'faint' | 'hidden';
 export const SHOWS: readonly Show[] = ['shown', 'faint', 'hidden'];
 
-export const KINDS = ['scan', 'removed', 'envelope', 'body', 'cavity', 'reclaimed', 'pocket', 'item', 'route', 'bore'] as const;
+export const KINDS = [
+  'scan',
+  'removed',
+  'envelope',
+  'body',
+  'cavity',
+  'liquid',
+  'trapped',
+  'stranded',
+  'reclaimed',
+  'pocket',
+  'item',
+  'route',
+  'bore',
+] as const;
 export type Kind = (typeof KINDS)[number];
 
 /** One thing on the drawing, in mm, +Z up, about zero. */
@@ -15,7 +29,7 @@ export interface Thing {
   readonly kind: Kind;
   readonly mesh: Mesh;
   readonly geometry: BufferGeometry;
-  /** Every edge is shared by two faces, so a cut through it can be filled. */
+  /** Every edge is shared by two faces, so a cut through it can be filled. Found out when first asked for. */
   readonly closed: boolean;
   readonly clearance?: number;
   /** How far thinning may have moved the surface, mm. */
@@ -53,19 +67,28 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   const indices = from.index ? Uint32Array.from(from.index.array) : Uint32Array.from({ length: at.count }, (_, i) => i);
   const mesh: Mesh = { origin: [0, 0, 0], positions, indices };
   dispose(o);
+  const details = { clearance: numberOr(extras.clearance_mm), error: numberOr(extras.error_mm) };
+  return thingFrom(name, kindOf(extras.kind, name), mesh, details);
+}
+
+/** A thing of a mesh about zero. */
+export function thingFrom(name: string, kind: Kind, mesh: Mesh, details: { clearance?: number; error?: number } = {}): Thing {
+  let closed: boolean | undefined;
   return {
     name,
-    kind: kindOf(extras.kind, name),
+    kind,
     mesh,
     geometry: geometryOf(mesh),
-    closed: isClosed(mesh),
-    clearance: numberOr(extras.clearance_mm),
-    error: numberOr(extras.error_mm),
+    get closed() {
+      closed ??= isClosed(mesh);
+      return closed;
+    },
+    ...details,
   };
 }
 
 /** Positions, indices and smooth normals for drawing; the mesh's origin must be zero. */
-export function geometryOf(mesh: Mesh): BufferGeometry {
+function geometryOf(mesh: Mesh): BufferGeometry {
   const g = new BufferGeometry();
   g.setAttribute('position', new BufferAttribute(mesh.positions, 3));
   g.setIndex(new BufferAttribute(mesh.indices, 1));
@@ -86,8 +109,10 @@ function dispose(o: Mesh3): void {
   for (const one of Array.isArray(m) ? m : [m]) one.dispose();
 }
 
-/** What stands shown before the user says otherwise: the surroundings and the room found; the rest waits in the list. */
-export const firstShow = (t: Thing): Show => (t.kind === 'scan' || t.kind === 'envelope' ? 'shown' : 'hidden');
+/** What stands shown before the user says otherwise: the room found, and the surroundings faintly; the rest waits in the list. */
+export const firstShow = (t: Thing): Show => FIRST[t.kind] ?? 'hidden';
+
+const FIRST: Partial<Record<Kind, Show>> = { envelope: 'shown', scan: 'faint', liquid: 'shown', trapped: 'shown', stranded: 'shown' };
 
 /** Name for the list: scans keep the job's name, our own kinds get a plain word. */
 export function labelOf(t: Thing): string {
@@ -97,7 +122,9 @@ export function labelOf(t: Thing): string {
     body: 'Body',
     cavity: 'Cavity',
     reclaimed: 'Reclaimed room',
+    liquid: 'Liquid',
   };
   const word = words[t.kind];
-  return word && t.name === t.kind ? word : t.name;
+  if (word && t.name === t.kind) return word;
+  return t.kind === 'removed' ? `${t.name} (taken out)` : t.name;
 }

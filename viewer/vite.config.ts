@@ -1,14 +1,13 @@
 import { createHash } from 'node:crypto';
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
-import { defineConfig, type Plugin } from 'vite';
+import { build, defineConfig, type InlineConfig, type Plugin } from 'vite';
 import { viteSingleFile } from 'vite-plugin-singlefile';
 
 /**
- * Two builds of one page. Plain: dist/viewer/index.html with its script and style beside it, for `voidgauge view`.
- * With VOIDGAUGE_PAGE=report: dist/viewer/report.html, one file with everything inside, into which the data are put later.
+ * One page, built twice. dist/viewer/index.html with its script, worker and style beside it, for `voidgauge view`; and
+ * dist/viewer/report.html, one file with everything inside, into which embed.ts puts the data.
  */
-const report = process.env.VOIDGAUGE_PAGE === 'report';
 const root = import.meta.dirname;
 const out = resolve(root, '../dist/viewer');
 
@@ -41,18 +40,31 @@ const lockScripts: Plugin = {
   },
 };
 
-export default defineConfig({
-  root,
-  base: './',
-  publicDir: false,
-  resolve: { alias: { '#spawn': resolve(root, report ? 'spawn-inline.ts' : 'spawn.ts') } },
-  plugins: report ? [viteSingleFile({ removeViteModuleLoader: true }), lockScripts] : [],
-  build: {
-    outDir: report ? resolve(out, 'single') : out,
-    emptyOutDir: true,
-    target: 'es2022',
-    modulePreload: false,
-    chunkSizeWarningLimit: 1500,
+/** After the plain page, the single file. */
+const alsoSingle: Plugin = {
+  name: 'also-single',
+  async closeBundle() {
+    await build({ ...configFor(true), configFile: false, logLevel: 'warn' });
   },
-  worker: { format: report ? 'iife' : 'es' },
-});
+};
+
+function configFor(single: boolean): InlineConfig {
+  return {
+    root,
+    base: './',
+    publicDir: false,
+    resolve: { alias: { '#spawn': resolve(root, single ? 'spawn-inside.ts' : 'spawn.ts') } },
+    plugins: single ? [viteSingleFile({ removeViteModuleLoader: true }), lockScripts] : [alsoSingle],
+    build: {
+      outDir: single ? resolve(out, 'single') : out,
+      emptyOutDir: true,
+      target: 'es2022',
+      modulePreload: false,
+      assetsInlineLimit: single ? 100_000_000 : 0,
+      chunkSizeWarningLimit: 1500,
+    },
+    worker: { format: single ? 'iife' : 'es' },
+  };
+}
+
+export default defineConfig(configFor(false));

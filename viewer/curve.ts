@@ -1,0 +1,83 @@
+import uPlot from 'uplot';
+import 'uplot/dist/uPlot.min.css';
+import { colour, make } from './dom.ts';
+
+export interface CurveData {
+  readonly x: readonly number[];
+  readonly y: readonly number[];
+  /** A place on the x axis to point out. */
+  readonly mark?: number;
+}
+
+export interface CurveWords {
+  readonly x: string;
+  readonly y: string;
+  /** What the curve says, for those who do not see it. */
+  readonly says: (d: CurveData) => string;
+}
+
+/** A curve on the sheet; drawn again for other data, another width or another paper. */
+export class Curve {
+  readonly element = make('figure', { class: 'curve' });
+  private readonly words: CurveWords;
+  private data: CurveData;
+  private plot: uPlot | undefined;
+
+  constructor(words: CurveWords, data: CurveData) {
+    this.words = words;
+    this.data = data;
+    new ResizeObserver(() => this.draw()).observe(this.element);
+  }
+
+  set(data: CurveData): void {
+    this.data = data;
+    this.draw();
+  }
+
+  draw(): void {
+    const width = this.element.clientWidth;
+    if (width === 0) return;
+    this.plot?.destroy();
+    const rem = Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const { x, y, mark } = this.data;
+    this.element.setAttribute('role', 'img');
+    this.element.setAttribute('aria-label', this.words.says(this.data));
+    const axis = (label: string, size: number): uPlot.Axis => ({
+      label,
+      size,
+      labelSize: rem * 1.1,
+      font: `${rem * 0.75}px sans-serif`,
+      labelFont: `${rem * 0.8}px sans-serif`,
+      stroke: colour('ink'),
+      grid: { stroke: colour('rule'), width: 1 },
+      ticks: { stroke: colour('rule'), width: 1 },
+    });
+    this.plot = new uPlot(
+      {
+        width,
+        height: Math.round(width * 0.55),
+        legend: { show: false },
+        cursor: { drag: { x: false, y: false } },
+        scales: { x: { time: false } },
+        axes: [axis(this.words.x, rem * 1.8), axis(this.words.y, rem * 2.4)],
+        series: [{}, { stroke: colour('accent'), width: 2.5, points: { show: x.length < 20 } }],
+        hooks: { draw: [(u) => mark !== undefined && drawMark(u, mark)] },
+      },
+      [[...x], [...y]],
+      this.element,
+    );
+  }
+}
+
+function drawMark(u: uPlot, at: number): void {
+  const x = u.valToPos(at, 'x', true);
+  u.ctx.save();
+  u.ctx.strokeStyle = colour('ink');
+  u.ctx.lineWidth = 2 * devicePixelRatio;
+  u.ctx.setLineDash([6 * devicePixelRatio, 4 * devicePixelRatio]);
+  u.ctx.beginPath();
+  u.ctx.moveTo(x, u.bbox.top);
+  u.ctx.lineTo(x, u.bbox.top + u.bbox.height);
+  u.ctx.stroke();
+  u.ctx.restore();
+}

@@ -1,0 +1,3 @@
+declare module '#spawn' {
+  export const spawn: () => Worker;
+}
