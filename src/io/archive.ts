@@ -63,7 +63,7 @@ async function readEntry(
   try {
     return await read({ ...bytesSource(`${archive}:${entry.name}`, bytes), sibling });
   } catch (e) {
-    if (e instanceof Fault && e.code === 'scan-format') return undefined;
+    if (e instanceof Fault && (e.code === 'scan-format' || e.code === 'xyz-rows')) return undefined;
     throw e;
   }
 }

@@ -16,7 +16,7 @@ const SAMPLE = 255;
  * The point that positions are stored about: zero, unless the part lies so far from zero that float32 would round away more than
  * about a millionth of its size. Then the coordinate-wise median, rounded to whole units so that subtracting it is exact.
  */
-export function originOf(points: Float32Array | Float64Array): Vec3 {
+function originOf(points: Float32Array | Float64Array): Vec3 {
   const n = points.length / 3;
   const count = Math.min(n, SAMPLE);
   const middle = [0, 0, 0];
@@ -35,7 +35,7 @@ export function originOf(points: Float32Array | Float64Array): Vec3 {
 }
 
 /** Points as float32 about `origin`, subtracted in float64. */
-export function positionsAbout(origin: Vec3, points: Float32Array | Float64Array): Float32Array {
+function positionsAbout(origin: Vec3, points: Float32Array | Float64Array): Float32Array {
   if (origin[0] === 0 && origin[1] === 0 && origin[2] === 0)
     return points instanceof Float32Array ? points.slice() : Float32Array.from(points);
   const out = new Float32Array(points.length);

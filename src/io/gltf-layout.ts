@@ -8,6 +8,8 @@ const ELEMENTS: Readonly<Record<string, number>> = { SCALAR: 1, VEC2: 2, VEC3: 3
 const COMPONENTS: Readonly<Record<number, number>> = { 5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4 };
 /** Compressed meshes and zero-filled accessors may unpack to this many times the file, no more. */
 const MOST_RATIO = 2000;
+/** Nodes within nodes; no scene of a workshop goes deeper. */
+const MOST_DEPTH = 1000;
 
 const fail = (name: string, what: string, got: string, expected: string): never => {
   throw new Fault({ code: 'gltf-layout', what, got, expected, hint: 'The file is damaged, or its export is faulty.', where: name });
@@ -134,7 +136,8 @@ function checkNodes(name: string, json: GltfJson): void {
   for (let i = 0; i < nodes.length; i++) {
     let steps = 0;
     for (let p = i; p !== -1; p = parent[p])
-      if (++steps > nodes.length) fail(name, 'Nodes of the glTF file go round in a ring.', `nodes[${i}]`, 'a tree');
+      if (++steps > MOST_DEPTH)
+        fail(name, 'Nodes of the glTF file go round in a ring, or too deep.', `nodes[${i}]`, `a tree of at most ${MOST_DEPTH} steps`);
   }
   const scenes = list(name, json.scenes, 'scenes');
   scenes.forEach((s, i) => {

@@ -4,7 +4,7 @@ import { joinBytes } from './bytes.ts';
 import type { ByteSource } from './source.ts';
 
 /** A file that unpacks to more than this is no scan. */
-export const MOST_UNPACKED = 16 * 2 ** 30;
+const MOST_UNPACKED = 16 * 2 ** 30;
 /** Packed bytes taken at a time; deflate makes at most 1032 times as many of them. */
 const PIECE = 1 << 16;
 

@@ -4,6 +4,8 @@ import type { ByteSource } from './source.ts';
 
 /** A line longer than this is not one of a scan file. */
 const LONGEST_LINE = 1 << 24;
+/** glTF, archives and binary PCD are held in memory as a whole, up to this. */
+const LARGEST_WHOLE = 2 ** 31;
 const NEWLINE = 10;
 const RETURN = 13;
 const EMPTY = new Uint8Array(0);
@@ -133,9 +135,17 @@ export class Input {
   async rest(): Promise<Uint8Array> {
     const pieces = [this.bytes.subarray(this.at)];
     this.at = this.bytes.length;
+    let total = pieces[0].length;
     while (await this.grow()) {
       pieces.push(this.bytes);
       this.at = this.bytes.length;
+      total += this.bytes.length;
+      if (total > LARGEST_WHOLE)
+        throw this.fault('scan-large', 'The file is too large for a format that must be held in memory as a whole.', {
+          got: `more than ${LARGEST_WHOLE / 2 ** 30} GB`,
+          hint: 'Export the scan as binary PLY or STL, which are read piece by piece.',
+          at: null,
+        });
     }
     if (pieces.length <= 2 && pieces[0].length === 0) return pieces[1] ?? pieces[0];
     if (pieces.length === 1) return pieces[0];

@@ -24,7 +24,7 @@ export type PlyType = (typeof TYPES)[keyof typeof TYPES];
 
 export const typeBytes = (t: PlyType): number => Number(t[1]);
 
-export interface PlyProperty {
+interface PlyProperty {
   readonly name: string;
   readonly type: PlyType;
   /** Type of the length, for lists. */

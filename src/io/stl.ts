@@ -20,10 +20,19 @@ export function isTextStl(head: Uint8Array): boolean {
   return !head.includes(0);
 }
 
-/** True when the count in the header and the length of the file agree. */
+/** True when the count in the header and the length of the file agree; where the length is not known, when the first records look right. */
 export function isBinaryStl(head: Uint8Array, size: number | undefined): boolean {
-  if (head.length < HEADER || size === undefined) return false;
-  return size === HEADER + RECORD * new DataView(head.buffer, head.byteOffset, head.length).getUint32(80, true);
+  if (head.length < HEADER) return false;
+  const view = new DataView(head.buffer, head.byteOffset, head.length);
+  const triangles = view.getUint32(80, true);
+  if (size !== undefined) return size === HEADER + RECORD * triangles;
+  const whole = Math.min(triangles, Math.floor((head.length - HEADER) / RECORD));
+  for (let p = HEADER; p < HEADER + whole * RECORD; p += RECORD) {
+    const normal = Math.hypot(view.getFloat32(p, true), view.getFloat32(p + 4, true), view.getFloat32(p + 8, true));
+    if (!(Math.abs(normal - 1) < 0.01 || normal === 0)) return false;
+    for (let k = 12; k < 48; k += 4) if (!(Math.abs(view.getFloat32(p + k, true)) < FARTHEST)) return false;
+  }
+  return whole > 0;
 }
 
 /**

@@ -12,7 +12,7 @@ export interface ZipEntry {
 }
 
 /** All entries of an archive together may unpack to this much. */
-export const MOST_UNPACKED = 2 ** 31;
+const MOST_UNPACKED = 2 ** 31;
 const MOST_ENTRIES = 65535;
 /** Deflate reaches 1032 : 1 and no more. */
 const MOST_RATIO = 1040;

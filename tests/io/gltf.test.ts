@@ -265,6 +265,8 @@ describe('glTF', () => {
     expect(await withJson((j) => Object.assign(j.accessors![0], { bufferView: 99 }))).toBe('gltf-layout');
     expect(await withJson((j) => Object.assign(j.bufferViews![0], { byteLength: 1e8 }))).toBe('gltf-layout');
     expect(await withJson((j) => Object.assign(j.nodes![0], { children: [0] }))).toBe('gltf-layout');
+    const deep = Array.from({ length: 5000 }, (_, i) => (i === 4999 ? { mesh: 0 } : { children: [i + 1] }));
+    expect(await withJson((j) => Object.assign(j, { nodes: deep, scenes: [{ nodes: [0] }] }))).toBe('gltf-layout');
     expect(await withJson((j) => Object.assign(j, { extensionsRequired: ['NO_such_thing'] }))).toBe('gltf-read');
     expect(await withJson((j) => Object.assign(j, { nodes: [], scenes: [{ nodes: [] }] }))).toBe('scan-empty');
     const doc = docOf(box([0, 0, 0], [1, 1, 1]));

@@ -30,6 +30,14 @@ describe('gzip', () => {
     }
   });
 
+  it('knows a binary STL without its name, although its length is not known beforehand', async () => {
+    const [, bytes] = files[0];
+    expect((await read('scan.gz', gzipSync(bytes))).format).toBe('STL (binary) in gzip');
+    expect((await read('scan.gz', gzipSync(patched(bytes, 0, [...Buffer.from('solid')])))).format).toBe('STL (binary) in gzip');
+    const noise = Uint8Array.from({ length: 4000 }, (_, i) => (i * 7919) % 251);
+    expect((await faultOf('scan.gz', gzipSync(noise))).code).toBe('scan-format');
+  });
+
   it('reads several members one after the other (RFC 1952, section 2.2)', async () => {
     const [name, bytes] = files[1];
     const packed = Buffer.concat([gzipSync(bytes.subarray(0, 3000)), gzipSync(bytes.subarray(3000, 3001)), gzipSync(bytes.subarray(3001))]);

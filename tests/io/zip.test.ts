@@ -21,7 +21,7 @@ describe('ZIP of scans', () => {
         { name: 'head', mesh },
         { name: 'sump', mesh: box([0, 0, 0], [1, 1, 1]) },
       ]),
-      'readme.doc': strToU8('Scanned on a Tuesday.'),
+      'readme.txt': strToU8('Scanned on a Tuesday.'),
       '__MACOSX/._frame.stl': strToU8('rubbish'),
       'stored.ply': [writePly(mesh), { level: 0 }],
     });
@@ -30,7 +30,7 @@ describe('ZIP of scans', () => {
     expect(file.parts[0].mesh).toEqual((await read('frame.stl', stl)).parts[0].mesh);
     expect(file.format).toBe('ZIP of STL (binary), OBJ, PLY (binary, little-endian)');
     expect(file.notes).toEqual([
-      { code: 'zip-left', text: '2 files of the archive are not scans and were not read: scan/frame.mtl, readme.doc.', where: 'all.zip' },
+      { code: 'zip-left', text: '2 files of the archive are not scans and were not read: scan/frame.mtl, readme.txt.', where: 'all.zip' },
     ]);
   });
 
