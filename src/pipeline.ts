@@ -16,6 +16,7 @@ import type { ByteSource } from './io/source.ts';
 import { FLUIDS } from './job/defaults.ts';
 import type { Job } from './job/job.ts';
 import type { JobTank } from './job/schema-tank.ts';
+import type { CoarseInput } from './report/coarse.ts';
 import { type Bounded, CAUTIONS, type EnvelopeResult, type InputResult, RESULT_VERSION, type Result } from './report/result.ts';
 import { makeScan, type Scan } from './scan/scan.ts';
 import { type Specks, speckNote } from './scan/specks.ts';
@@ -59,6 +60,8 @@ export interface Measured {
   readonly envelope: Mesh;
   readonly cavity: Mesh | null;
   readonly fields: { readonly free: Field; readonly envelope: Field; readonly cavity: Field | null };
+  /** What the page's dials work from, see coarseFields. */
+  readonly coarse: CoarseInput;
 }
 
 /** Clock and notes of one run. */
@@ -101,9 +104,11 @@ export async function measure(job: Job, files: Files, context: Context, options:
   run.done('region');
   // The region's depth becomes the free field: what the obstacles leave of it.
   const free = region.field;
+  const coarseRegion = everySecond(free, context.pool);
   const startInRegion = job.start !== null && (free.data[cellAt(grid, job.start)] ?? -1) > 0;
   await lowerToSlack(free, obstacles, radius, context);
   await closeBarriers(free, job.barriers, radius, context);
+  await closeBarriers(coarseRegion, job.barriers, radius, context);
   run.done('clearances');
   const removed = job.region.near ? region.near : null;
   const start = chooseStart(free, radius, job.start, removed);
@@ -166,7 +171,13 @@ export async function measure(job: Job, files: Files, context: Context, options:
     notes: run.notes,
     cautions: CAUTIONS,
   };
-  return { result, scans, ...meshes, fields: { free, envelope, cavity } };
+  return {
+    result,
+    scans,
+    ...meshes,
+    fields: { free, envelope, cavity },
+    coarse: { region: coarseRegion, obstacles, start: cellCentre(grid, start.cell) },
+  };
 }
 
 /** Reads every file once and makes the job's scans of it. */

@@ -1,4 +1,4 @@
-import type { Context } from '../core/context.ts';
+import { allocateF32, type Context, type Pool } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
@@ -40,11 +40,12 @@ export function summitFrom(f: Field, cell: number): number {
   }
 }
 
-/** Every second cell of each axis: the same field at twice the step. */
-export function everySecond(f: Field): Field {
+/** Every second cell of each axis: the same field at twice the step, in memory of `pool` where one is given. */
+export function everySecond(f: Field, pool?: Pool): Field {
   const { origin, step, nx, ny, nz } = f.grid;
   const grid: Grid = { origin, step: step * 2, nx: Math.ceil(nx / 2), ny: Math.ceil(ny / 2), nz: Math.ceil(nz / 2) };
-  const data = new Float32Array(grid.nx * grid.ny * grid.nz);
+  const n = grid.nx * grid.ny * grid.nz;
+  const data = pool ? allocateF32(pool, n) : new Float32Array(n);
   let o = 0;
   for (let k = 0; k < nz; k += 2) for (let j = 0; j < ny; j += 2) for (let i = 0; i < nx; i += 2) data[o++] = f.data[i + nx * (j + ny * k)];
   return { grid, data };

@@ -1,0 +1,109 @@
+import type { Context } from '../core/context.ts';
+import type { Field } from '../core/field.ts';
+import type { Grid } from '../core/grid.ts';
+import type { Vec3 } from '../core/vec.ts';
+import { distanceToMesh } from '../field/distance.ts';
+import type { Scan } from '../scan/scan.ts';
+import { standOff } from '../space/slack.ts';
+
+/**
+ * The coarse distance fields that the dials work from: coarse.json and coarse.bin in a result folder.
+ *
+ * coarse.json is the header below. coarse.bin is the gzip of the fields one after the other, in the header's order; a field is
+ * one int16 (little-endian) a cell, x fastest, in units of `quantum` mm, each but the first stored as its difference
+ * (modulo 2^16) from the one before it: neighbours differ little, so it packs well.
+ *
+ * The fields: the region first (signed distance to its border, positive inside, barriers already taken into account), then
+ * one an obstacle (distance to its surface, or, for a small file, a single "every obstacle" whose values are the slack and
+ * whose `off` is 0). Values beyond +-32767 quanta are held there; cells well outside the region may hold anything.
+ */
+export interface CoarseHeader {
+  readonly version: 1;
+  readonly grid: Grid;
+  /** mm a unit; 1/32 is fine. */
+  readonly quantum: number;
+  /** A point of the envelope, mm: the start that the fine run took. */
+  readonly start_mm: Vec3;
+  readonly obstacles: readonly CoarseObstacle[];
+}
+
+export interface CoarseObstacle {
+  readonly name: string;
+  /** Clearance of the fine run, mm; the dial starts here. */
+  readonly clearance: number;
+  /** What is taken off the distance besides the clearance (doubt, radius of a cloud's points), mm. */
+  readonly off: number;
+}
+
+export interface Coarse {
+  readonly header: CoarseHeader;
+  /** Region, then obstacles, mm. */
+  readonly fields: readonly Float32Array[];
+}
+
+const LIMIT = 32767;
+
+/** The bytes of coarse.bin before gzip. */
+export function packCoarse(fields: readonly Float32Array[], quantum: number): Uint8Array {
+  const out = new Uint8Array(2 * fields.reduce((n, f) => n + f.length, 0));
+  const view = new DataView(out.buffer);
+  let at = 0;
+  for (const f of fields) {
+    let before = 0;
+    for (let c = 0; c < f.length; c++, at += 2) {
+      const q = Math.max(-LIMIT, Math.min(LIMIT, Math.round(f[c] / quantum)));
+      view.setInt16(at, q - before, true);
+      before = q;
+    }
+  }
+  return out;
+}
+
+/** Reads the header and the unzipped bytes. Throws an Error with a sentence when they do not belong together. */
+export function readCoarse(header: CoarseHeader, bytes: ArrayBuffer): Coarse {
+  const { nx, ny, nz } = header.grid;
+  const cells = nx * ny * nz;
+  const count = header.obstacles.length + 1;
+  if (header.version !== 1) throw new Error(`coarse.json is of version ${String(header.version)}, which this page does not know.`);
+  if (bytes.byteLength !== 2 * cells * count)
+    throw new Error(`coarse.bin holds ${bytes.byteLength} bytes; its header asks for ${2 * cells * count}.`);
+  const steps = new DataView(bytes);
+  const fields = Array.from({ length: count }, (_, n) => {
+    const f = new Float32Array(cells);
+    let q = 0;
+    for (let c = 0; c < cells; c++) {
+      q = ((q + steps.getInt16(2 * (n * cells + c), true)) << 16) >> 16;
+      f[c] = q * header.quantum;
+    }
+    return f;
+  });
+  return { header, fields };
+}
+
+/** mm a unit: values are held to half of it. */
+const QUANTUM = 1 / 32;
+
+export interface CoarseInput {
+  /** The region's depth, barriers taken into account, on the coarse grid. */
+  readonly region: Field;
+  readonly obstacles: readonly Scan[];
+  readonly start: Vec3;
+}
+
+/** Works out the coarse fields, one an obstacle: header, and bytes before gzip. */
+export async function coarseFields(
+  { region, obstacles, start }: CoarseInput,
+  context: Context,
+): Promise<{ header: CoarseHeader; bytes: Uint8Array }> {
+  const { grid } = region;
+  const fields = [region.data];
+  for (const s of obstacles) fields.push((await distanceToMesh(s.mesh, grid, { pad: standOff(s) + grid.step }, context)).data);
+  const header: CoarseHeader = {
+    version: 1,
+    grid,
+    quantum: QUANTUM,
+    start_mm: start,
+    obstacles: obstacles.map((s) => ({ name: s.name, clearance: s.settings.clearance, off: s.settings.doubt + s.radius })),
+  };
+  return { header, bytes: packCoarse(fields, QUANTUM) };
+}
