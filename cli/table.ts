@@ -16,7 +16,10 @@ export function resultTable(result: Result): string {
   const { envelope: e, grid, reclaimed, tank } = result;
   const lines = [
     ...wrap(result.job.name, ''),
-    `cells of ${num(grid.step_mm)} mm, ${grid.dims.join(' x ')}; change at twice the step ${grid.change_at_double_step_l >= 0 ? '+' : ''}${sized(grid.change_at_double_step_l)} l`,
+    ...wrap(
+      `cells of ${num(grid.step_mm)} mm, ${grid.dims.join(' x ')}; change at twice the step ${grid.change_at_double_step_l >= 0 ? '+' : ''}${sized(grid.change_at_double_step_l)} l`,
+      '',
+    ),
     '',
     row('', 'litres', 'from', 'to'),
     volumeRow('Envelope', e.volume_l),
@@ -29,27 +32,45 @@ export function resultTable(result: Result): string {
       volumeRow('  filled to the brim', tank.brim_l),
       volumeRow('  ullage', tank.ullage_l),
       volumeRow(`  rated volume, ${tank.fluid.name}`, tank.rated_l),
+      volumeRow('  stranded at the worst attitude', tank.stranded_l),
+      volumeRow('  usable volume', tank.usable_l),
     );
   lines.push(
     '',
-    `Envelope   ${sized(e.area_dm2)} dm2 of surface, ${boxText(e.box_mm)}, ${count(e.pieces, 'piece')}, ${count(e.through_holes, 'through-hole')}`,
-    `Ball       the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`,
-    `Start      ${at(e.start_mm)}: ${e.start_from}`,
+    ...labelled(
+      'Envelope',
+      `${sized(e.area_dm2)} dm2 of surface, ${boxText(e.box_mm)}, ${count(e.pieces, 'piece')}, ${count(e.through_holes, 'through-hole')}`,
+    ),
+    ...labelled('Ball', `the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`),
+    ...labelled('Start', `${at(e.start_mm)}: ${e.start_from}`),
   );
-  if (tank) lines.push(`Tank       ${sized(tank.inside_area_dm2)} dm2 inside, ${massText(tank)}`);
+  if (tank) lines.push(...tankRows(tank));
   lines.push(...radiusRows(result), ...neckRows(result));
   lines.push(...noteRows(result.notes));
   lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
-  return `${lines.flatMap((line) => (line.length > WIDTH ? wrap(line, '', '           ') : [line])).join('\n')}\n`;
+  return `${lines.join('\n')}\n`;
 }
 
 const row = (name: string, ...columns: readonly string[]): string =>
-  (name.padEnd(34) + columns.map((c) => c.padStart(10)).join('')).trimEnd();
+  ((name.length > 33 ? `${name.slice(0, 30)}...` : name).padEnd(34) + columns.map((c) => c.padStart(10)).join('')).trimEnd();
 
 const volumeRow = (name: string, v: Bounded): string => {
   const [value, low, high] = boundedText(v);
-  return row(name.length > 33 ? `${name.slice(0, 30)}...` : name, value, low, high);
+  return row(name, value, low, high);
 };
+
+function tankRows(tank: TankResult): string[] {
+  const { ullage_covers_k: covers, attitudes } = tank;
+  const digits = decimals(tank.usable_l);
+  const warm = covers === null ? '' : `, ullage for ${Math.floor(covers)} K of warming from 15 C`;
+  const lines = labelled('Tank', `${sized(tank.inside_area_dm2)} dm2 inside, ${massText(tank)}${warm}`);
+  if (attitudes.length > 0) lines.push('', row('Attitude', 'trapped', 'stranded', 'usable'));
+  for (const a of attitudes) {
+    const name = `${a.name ? `${a.name}: ` : ''}nose up ${num(a.pitch_deg)}, lean ${num(a.lean_deg)}`;
+    lines.push(row(`  ${name}`, ...[a.trapped_l, a.stranded_l, a.usable_l].map((v) => v.toFixed(digits))));
+  }
+  return lines;
+}
 
 /** Masses are as uncertain as the litres that they come from. */
 function massText({ wall_l, rated_l, dry_mass_kg, full_mass_kg }: TankResult): string {
@@ -129,6 +150,9 @@ function neckRows({ envelope }: Result): string[] {
     }),
   ];
 }
+
+/** A line that begins with a word of its own. */
+const labelled = (label: string, text: string): string[] => wrap(text, label.padEnd(11));
 
 /** Breaks a text into lines of at most 80, the first after `lead`, the others under it. */
 function wrap(text: string, lead: string, under = ' '.repeat(lead.length)): string[] {

@@ -1,10 +1,48 @@
 import { describe, expect, it } from 'vitest';
 import { wholeRun } from '../../cli/stages.ts';
 import { boundedText, resultTable } from '../../cli/table.ts';
+import { fluidOf } from '../../src/fill/fluids.ts';
 import { parseJob } from '../../src/job/job.ts';
 import { CAUTIONS, type Result } from '../../src/report/result.ts';
 
 const b = (value: number, off: number) => ({ value, low: value - off, high: value + off });
+
+const at = [0, 0, 0] as const;
+const TANK: NonNullable<Result['tank']> = {
+  outer_l: b(15.947, 0.13),
+  wall_l: b(2.06, 0.24),
+  cavity_l: b(13.86, 0.2),
+  brim_l: b(13.86, 0.2),
+  ullage_l: b(0.692, 0.01),
+  vapour_l: b(0.692, 0.01),
+  rated_l: b(13.167, 0.19),
+  stranded_l: b(0.31, 0.02),
+  usable_l: b(12.857, 0.19),
+  cut_off: [],
+  inside_area_dm2: 41.61,
+  wetted_area_dm2: 38.2,
+  dry_mass_kg: 1.936,
+  full_mass_kg: 11.745,
+  centre_mm: at,
+  dry_centre_mm: at,
+  fluid: fluidOf({ name: 'petrol' }),
+  ullage_percent: 5,
+  ullage_rule: 'share',
+  ullage_covers_k: 40.7,
+  filler_mm: at,
+  vent_mm: [],
+  pickup_mm: [],
+  proposed: [],
+  filling: { pitch_deg: 0, lean_deg: 0, fill_l: b(13.86, 0.2), trapped_l: 0 },
+  attitudes: [{ pitch_deg: 15, lean_deg: -20, trapped_l: 0.123, stranded_l: 0.31, usable_l: 12.857 }],
+  vent_places: [],
+  pickup_places: [],
+  second_pickup: null,
+  balance_line: null,
+  dip: [],
+  half_fill: [],
+  notes: [],
+};
 
 const result = (more: Partial<Result> = {}): Result => ({
   version: 1,
@@ -33,19 +71,7 @@ const result = (more: Partial<Result> = {}): Result => ({
       between: ['a part with a long name', 'another part with a long name'],
     })),
   },
-  tank: {
-    outer_l: b(15.947, 0.13),
-    wall_l: b(2.06, 0.24),
-    brim_l: b(13.86, 0.2),
-    ullage_l: b(0.692, 0.01),
-    rated_l: b(13.167, 0.19),
-    inside_area_dm2: 41.61,
-    wall_mm: 4,
-    fluid: 'petrol',
-    dry_mass_kg: 1.936,
-    full_mass_kg: 11.745,
-    centre_mm: [0, 0, 0],
-  },
+  tank: TANK,
   notes: [],
   cautions: CAUTIONS,
   ...more,
@@ -75,7 +101,7 @@ describe('the table', () => {
     for (const r of [
       base,
       result({ job: { ...base.job, name }, notes }),
-      result({ tank: { ...base.tank!, fluid: 'a fluid with quite a long name indeed' } }),
+      result({ tank: { ...TANK, fluid: fluidOf({ name: 'a fluid with quite a long name indeed', density: 790, expansion: 0.001 }) } }),
     ])
       for (const line of resultTable(r).split('\n')) expect(line.length, line).toBeLessThanOrEqual(80);
   });
@@ -86,6 +112,9 @@ describe('the table', () => {
     expect(text).toMatch(/rated volume, petrol +13\.2 +12\.9 +13\.4\n/);
     expect(text).toContain('1.9 kg dry, 11.7 kg with the rated volume');
     expect(text).toContain('3 through-holes');
+    expect(text).toMatch(/usable volume +12\.9 +12\.6 +13\.1\n/);
+    expect(text).toMatch(/nose up 15, lean -20 +0\.1 +0\.3 +12\.9\n/);
+    expect(text).toMatch(/\nTank {7}41\.6 dm2 inside.* ullage\n {11}for 40 K of warming from 15 C\n/);
     expect(text).toContain('3 more in result.json');
   });
 
