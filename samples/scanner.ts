@@ -292,10 +292,15 @@ function keptTriangles(name: PartName, skin: Skin, seen: Uint8Array, shiny: numb
   return keep;
 }
 
-/** Whether a triangle across a crease leaves the exact surface by more than 0.7 mm at its middle; scanners leave such places open. */
+/**
+ * Whether a triangle leaves the exact surface by more than 0.7 mm at its middle, across a crease or over a groove; scanners leave
+ * such places open. Only asked where corners' normals differ or sides are long.
+ */
 function cutsCorner(name: PartName, { positions: p, normals: n }: Skin, [a, b, c]: [number, number, number]): boolean {
   const along = (q: number, r: number): number => n[q] * n[r] + n[q + 1] * n[r + 1] + n[q + 2] * n[r + 2];
-  if (along(a, b) > 0.9 && along(b, c) > 0.9 && along(a, c) > 0.9) return false;
+  const apart = (q: number, r: number): number => (p[q] - p[r]) ** 2 + (p[q + 1] - p[r + 1]) ** 2 + (p[q + 2] - p[r + 2]) ** 2;
+  const flat = along(a, b) > 0.9 && along(b, c) > 0.9 && along(a, c) > 0.9;
+  if (flat && Math.max(apart(a, b), apart(b, c), apart(a, c)) < 25) return false;
   const middle = (axis: number): number => (p[a + axis] + p[b + axis] + p[c + axis]) / 3;
   return Math.abs(obstacleDistance(name, middle(0), middle(1), middle(2))) > 0.7;
 }
@@ -337,8 +342,9 @@ function draftOf(skin: Skin, keep: Uint8Array, noise: { sigma: number; seed: num
   return out;
 }
 
-/** Adds a loose scrap of 6 to 24 triangles, a few mm across, floating 6 to 70 mm off the surface. */
+/** Adds a loose scrap of 6 to 36 triangles, a few mm across, floating 6 to 70 mm off what was seen of the surface; gives their number. */
 function addSpeck(draft: Draft, skin: Skin, keep: Uint8Array, rng: Random): number {
+  if (!keep.includes(1)) return 0;
   let f = rng.below(keep.length);
   while (!keep[f]) f = (f + 1) % keep.length;
   const v = skin.indices[3 * f] * 3;
