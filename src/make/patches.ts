@@ -7,7 +7,9 @@ export interface Miss {
   readonly face: number;
   /** mm, negative inside a solid. */
   readonly distance: number;
+  /** Nearest points on the face and on the obstacle. */
   readonly at: Vec3;
+  readonly on: Vec3;
 }
 
 /** Faces side by side that miss the clearance. Plain JSON. */
