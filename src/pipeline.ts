@@ -320,7 +320,7 @@ async function fillTank(tank: JobTank, { body, coarse, accuracy }: TankBody, con
     accuracy,
   };
   const rough = await tankOf(coarse, { ...options, thin: false, stand: { attitudes: [UPRIGHT], advise: false } }, context);
-  return tankOf(body, { ...options, coarse: rough.tank }, context);
+  return tankOf(body, { ...options, coarse: rough.tank, stand: { attitudes: [UPRIGHT], advise: false } }, context);
 }
 
 /** Why there is no envelope, and the nearest change that would give one. */
