@@ -37,10 +37,10 @@ export function selfCrossings(mesh: Mesh, limit = 100): [number, number][] {
     },
   };
   for (; face < triangleCount(mesh) && found.length < limit; face++) {
+    const [i, j, k] = [3 * indices[3 * face], 3 * indices[3 * face + 1], 3 * indices[3 * face + 2]];
     for (let a = 0; a < 3; a++) {
-      const x = [0, 1, 2].map((i) => positions[3 * indices[3 * face + i] + a]);
-      low[a] = Math.min(...x);
-      high[a] = Math.max(...x);
+      low[a] = Math.min(positions[i + a], positions[j + a], positions[k + a]);
+      high[a] = Math.max(positions[i + a], positions[j + a], positions[k + a]);
     }
     bvh.shapecast(calls);
   }
@@ -51,43 +51,57 @@ function cross(mesh: Mesh, f: number, g: number): boolean {
   return pierces(mesh, f, g) || pierces(mesh, g, f);
 }
 
-/** Whether an edge of face `f` that shares no corner with face `g` goes through it. */
+/** Whether an edge of face `f` that has no corner of face `g` goes through it. Scalars only: this is most of the time of a check. */
 function pierces({ positions: p, indices: t }: Mesh, f: number, g: number): boolean {
-  const [a, b, c] = [t[3 * g], t[3 * g + 1], t[3 * g + 2]];
-  const u = [0, 1, 2].map((k) => p[3 * b + k] - p[3 * a + k]);
-  const v = [0, 1, 2].map((k) => p[3 * c + k] - p[3 * a + k]);
-  const n = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
-  const size = Math.hypot(...n);
+  const a = t[3 * g];
+  const b = t[3 * g + 1];
+  const c = t[3 * g + 2];
+  const ax = p[3 * a];
+  const ay = p[3 * a + 1];
+  const az = p[3 * a + 2];
+  const ux = p[3 * b] - ax;
+  const uy = p[3 * b + 1] - ay;
+  const uz = p[3 * b + 2] - az;
+  const vx = p[3 * c] - ax;
+  const vy = p[3 * c + 1] - ay;
+  const vz = p[3 * c + 2] - az;
+  const nx = uy * vz - uz * vy;
+  const ny = uz * vx - ux * vz;
+  const nz = ux * vy - uy * vx;
+  const size = Math.sqrt(nx * nx + ny * ny + nz * nz);
   if (size === 0) return false;
-  const height = (q: number): number =>
-    (n[0] * (p[3 * q] - p[3 * a]) + n[1] * (p[3 * q + 1] - p[3 * a + 1]) + n[2] * (p[3 * q + 2] - p[3 * a + 2])) / size;
   const tell = TOUCH * Math.sqrt(size);
-  const shared = [0, 1, 2].some((i) => t[3 * f + i] === a || t[3 * f + i] === b || t[3 * f + i] === c);
-  // How far beyond the plane an edge must reach, and how far inside the border it must pass.
-  const least = shared ? tell : -tell;
+  let shared = false;
   for (let i = 0; i < 3; i++) {
     const q = t[3 * f + i];
-    const r = t[3 * f + ((i + 1) % 3)];
-    if (q === a || q === b || q === c || r === a || r === b || r === c) continue;
-    const hq = height(q);
-    const hr = height(r);
+    if (q === a || q === b || q === c) shared = true;
+  }
+  // How far beyond the plane an edge must reach, and how far inside the border it must pass.
+  const least = shared ? tell : -tell;
+  const border = (shared ? TOUCH : -TOUCH) * size * size;
+  for (let i = 0; i < 3; i++) {
+    const q = t[3 * f + i];
+    const r = t[3 * f + (i === 2 ? 0 : i + 1)];
+    if (shared && (q === a || q === b || q === c || r === a || r === b || r === c)) continue;
+    const qx = p[3 * q] - ax;
+    const qy = p[3 * q + 1] - ay;
+    const qz = p[3 * q + 2] - az;
+    const rx = p[3 * r] - ax;
+    const ry = p[3 * r + 1] - ay;
+    const rz = p[3 * r + 2] - az;
+    const hq = (nx * qx + ny * qy + nz * qz) / size;
+    const hr = (nx * rx + ny * ry + nz * rz) / size;
     if (!((hq > least && hr < -least) || (hq < -least && hr > least))) continue;
     // An edge in the plane itself does not pierce.
     if (Math.abs(hq - hr) <= 2 * tell) continue;
     const s = hq / (hq - hr);
-    const x = [0, 1, 2].map((k) => p[3 * q + k] + s * (p[3 * r + k] - p[3 * q + k]));
-    let inside = true;
-    for (const [d, e] of [
-      [a, b],
-      [b, c],
-      [c, a],
-    ]) {
-      const w = [0, 1, 2].map((k) => p[3 * e + k] - p[3 * d + k]);
-      const y = [0, 1, 2].map((k) => x[k] - p[3 * d + k]);
-      const side = n[0] * (w[1] * y[2] - w[2] * y[1]) + n[1] * (w[2] * y[0] - w[0] * y[2]) + n[2] * (w[0] * y[1] - w[1] * y[0]);
-      if (side <= (shared ? TOUCH : -TOUCH) * size * size) inside = false;
-    }
-    if (inside) return true;
+    const x = qx + s * (rx - qx);
+    const y = qy + s * (ry - qy);
+    const z = qz + s * (rz - qz);
+    // Barycentric shares times the squared normal, of the corners c, b and a.
+    const inC = nx * (uy * z - uz * y) + ny * (uz * x - ux * z) + nz * (ux * y - uy * x);
+    const inB = nx * (y * vz - z * vy) + ny * (z * vx - x * vz) + nz * (x * vy - y * vx);
+    if (inC > border && inB > border && size * size - inB - inC > border) return true;
   }
   return false;
 }

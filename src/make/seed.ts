@@ -18,6 +18,10 @@ import { type LocateWasm, loadSolids, simplify, simplifySolid, solidStatus } fro
  * The level f = inset is meshed, faired and simplified with an error of about the inset, so that it stays within f >= 0; what sticks
  * out all the same is drawn in, then every vertex is let out as far as its faces have room. Against obstacles the faces that miss
  * a clearance (the field's own error) retreat until the certificate passes. Last, the result is checked as a solid.
+ *
+ * Measured, a 2 l body on 2 mm cells, 55k triangles to 20k faces: 6 s of processor time on one busy thread, most of it looking at faces and for
+ * crossings; loss 0.10 % (rounded box) and 0.19 % (with a tunnel and a groove, sharp where they come out). Edge collapse alone left one to five
+ * pairs of folded faces on flat ground; its own regularising cost ten times the error, smoothing those few corners costs nothing.
  */
 export interface SeedOptions {
   /** Faces aimed at. Default 20,000. */
