@@ -149,3 +149,28 @@ export function together(...meshes: readonly Mesh[]): Mesh {
   }
   return { origin: [0, 0, 0], positions: Float32Array.from(positions), indices: Uint32Array.from(indices) };
 }
+
+/** Every triangle cut in four, `rounds` times: noise on the corners then has somewhere to sit. */
+export function refineMesh(mesh: Mesh, rounds: number): Mesh {
+  const positions = [...mesh.positions];
+  let indices = [...mesh.indices];
+  const middle = new Map<number, number>();
+  const between = (a: number, b: number): number => {
+    const key = Math.min(a, b) * 2 ** 26 + Math.max(a, b);
+    const known = middle.get(key);
+    if (known !== undefined) return known;
+    for (let k = 0; k < 3; k++) positions.push((positions[a * 3 + k] + positions[b * 3 + k]) / 2);
+    middle.set(key, positions.length / 3 - 1);
+    return positions.length / 3 - 1;
+  };
+  for (let round = 0; round < rounds; round++) {
+    const next: number[] = [];
+    for (let t = 0; t < indices.length; t += 3) {
+      const [a, b, c] = [indices[t], indices[t + 1], indices[t + 2]];
+      const [p, q, r] = [between(a, b), between(b, c), between(c, a)];
+      next.push(a, p, r, p, b, q, r, q, c, p, q, r);
+    }
+    indices = next;
+  }
+  return { origin: mesh.origin, positions: Float32Array.from(positions), indices: Uint32Array.from(indices) };
+}

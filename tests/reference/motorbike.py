@@ -1,21 +1,24 @@
 #!/usr/bin/env python3
 """
-An independent answer for the motorcycle job (motorbike.yaml), with general-purpose libraries only: numpy, scipy
-(KD-tree, distance transform, labels) and VTK (a second opinion on distances). Shares no code and no method with the
-program: distances are exact point-to-triangle distances found through a KD-tree of surface samples, the rolled ball is
-a KD-tree of points that lie exactly on the border of the ball's centres.
+An independent answer for the motorcycle job, with general-purpose libraries only: Open3D (nearest points on triangles), scipy
+(labels, distance transform, simplex search), VTK (a second opinion on distances), numpy. Shares no code with the program and no
+method for the rolled ball, which here is a set of points that lie exactly on the border of the ball's centres.
 
-  /usr/bin/python3 tests/reference/motorbike.py motorBike.obj.gz > tests/reference/motorbike.json
+  /usr/bin/python3 tests/reference/motorbike.py motorBike.obj.gz > motorbike.json
+  (Debian: python3-open3d python3-scipy python3-vtk9 openfoam-examples; about 10 minutes on two cores)
 
-All lengths mm, volumes litres. Words as in the program: slack, skin, envelope, least radius, reclaimed.
+All lengths mm, volumes litres. Words as in the program.
 
-  obstacles  every group but the tank, as sheets (the mesh is made of open shells whose faces point either way, and of
-             mirrored "-shadow" twins, so no group but one has an inside that could be told)
+  obstacles  every group but the tank, as sheets: the mesh is made of open shells whose faces point either way, and of mirrored
+             "-shadow" twins, so hardly any group has an inside that could be told. The rider is scanned with the machine and stays.
   s          distance to the obstacles less the clearance
-  skin       a ball of radius SKIN rolls from outside over all groups, tank in place; C is where its centre can be;
-             the region is what the ball cannot touch, and the distance to its border is dist(x, C) - SKIN
-  near       within NEAR of the tank's sheet, or inside the tank (|winding number| > 1/2)
-  f          min(s, distance to the skin's border, distance to the near region's border)
+  skin       a ball of radius SKIN rolls from outside over all groups, tank in place; C is where its centre can be; the region is
+             what the ball cannot touch, and the distance to its border is dist(x, C) - SKIN
+  box        case "box": the region is also an axis-parallel box round the tank
+  near       case "near": the region is also what lies within NEAR of the tank's sheet, or inside the tank. The tank is an open shell
+             with its faces inwards (winding number about -0.6 in the middle): inside means |winding number| > 1/2, and where that
+             ends, across the open underside, so does the region
+  f          min(s, distance to the skin's border, distance to the box or to the border of "near")
   K_r        the piece of {f >= r} that holds the start point
   envelope   all points within r of K_r
 """
@@ -38,11 +41,11 @@ CLEARANCE = 5.0
 SKIN = 150.0
 NEAR = 50.0
 LEAST_RADIUS = 30.0
-RADII = [10.0, 20.0, 30.0, 40.0, 50.0]
-STEPS = [5.0, 4.0, 3.0, 2.5]
-SKIN_STEPS = [10.0, 8.0, 6.0, 5.0]
+RADII = [20.0, 30.0, 45.0]
+BOX = [[350.0, -285.0, 675.0], [1000.0, 270.0, 1050.0]]
+STEPS = [6.0, 4.0, 3.0]
+SKIN_STEPS = [10.0, 8.0, 6.0]
 TANK = "fuel-tank"
-RIDER = "rider-"
 
 
 def log(*words):
@@ -219,116 +222,132 @@ def near_border(tank, within, box, step):
     return Points(np.vstack([edge, across])), len(across)
 
 
-class Job:
-    """f, exactly, at any points of the near region."""
+class BoxRegion:
+    """An axis-parallel box: exact distance to its nearest side, positive inside."""
 
-    def __init__(self, obstacles, skin, border):
-        self.obstacles, self.skin, self.border = obstacles, skin, border
+    def __init__(self, lo, hi):
+        self.lo, self.hi = np.array(lo), np.array(hi)
 
     def evaluate(self, p):
-        d, n = self.obstacles.nearest(p)
-        f = d - CLEARANCE
-        far = n
-        dc, c = self.skin.nearest(p)
-        use = dc - SKIN < f
-        f = np.where(use, dc - SKIN, f)
-        far = np.where(use[:, None], c, far)
-        dn, b = self.border.nearest(p)
-        use = dn < f
-        f = np.where(use, dn, f)
-        far = np.where(use[:, None], b, far)
-        away = p - far
-        return f, away / np.maximum(np.sqrt((away**2).sum(1)), 1e-9)[:, None]
+        depth = np.concatenate([p - self.lo, self.hi - p], axis=1)
+        side = depth.argmin(1)
+        row = np.arange(len(p))
+        far = p.copy()
+        far[row, side % 3] = np.where(side < 3, self.lo[side % 3], self.hi[side % 3])
+        return depth[row, side], far
 
 
-def volume(core, f, axes, step, radius, job):
-    """
-    Litres within `radius` of the core (a mask of cells with f >= radius), by the share of each cell that is covered; the
-    points of the border lie exactly on it. Also gives the field radius - dist(x, core), which is enough for masks.
-    """
-    shape = core.shape
+class NearRegion:
+    """Within NEAR of the tank's sheet or inside the tank; distance to the border by its points (see near_border)."""
+
+    def __init__(self, tank, within, border):
+        self.tank, self.within, self.border = tank, within, border
+
+    def evaluate(self, p):
+        d, far = self.border.nearest(p)
+        sheet, _ = self.tank.nearest(p)
+        return np.where((sheet <= NEAR) | self.within(p), d, -d), far
+
+
+class Job:
+    """f, exactly, at any points, and the unit direction in which it grows."""
+
+    def __init__(self, obstacles, skin, region):
+        self.obstacles, self.skin, self.region = obstacles, skin, region
+
+    def evaluate(self, p):
+        f, far = self.region.evaluate(p)
+        up = p - far
+        up[f < 0] *= -1
+        ask = np.flatnonzero(f > 0)
+        for surface, off in ((self.obstacles, CLEARANCE), (self.skin, SKIN)):
+            d, n = surface.nearest(p[ask])
+            less = d - off < f[ask]
+            f[ask[less]] = d[less] - off
+            up[ask[less]] = p[ask[less]] - n[less]
+            ask = ask[f[ask] > 0]
+        return f, up / np.maximum(np.sqrt((up**2).sum(1)), 1e-9)[:, None]
+
+
+class WithTank:
+    """The same with the tank's sheet as one more obstacle."""
+
+    def __init__(self, job, tank, clearance):
+        self.job, self.tank, self.clearance = job, tank, clearance
+
+    def evaluate(self, p):
+        f, up = self.job.evaluate(p)
+        d, n = self.tank.nearest(p)
+        less = d - self.clearance < f
+        away = (p - n) / np.maximum(d, 1e-9)[:, None]
+        return np.where(less, d - self.clearance, f), np.where(less[:, None], away, up)
+
+
+def cover(depth, step):
+    """Share of each cell that is covered, from the distance to the border at its centre."""
+    return np.clip(0.5 + depth / step, 0, 1)
+
+
+def litres(share, step):
+    return float(share.sum(dtype=np.float64)) * step**3 / 1e6
+
+
+def grow(core, f, axes, step, radius, job):
+    """radius - dist(x, core) at each cell, from points that lie exactly on the core's border; `core` is a mask of cells with f >= radius."""
     shell = ndimage.binary_dilation(core, iterations=2) & ~ndimage.binary_erosion(core, iterations=2)
-    edge = onto(radius, rows(axes, np.flatnonzero(shell & (f > radius - 2 * step))), job.evaluate)
-    tree = Points(edge)
+    edge = Points(onto(radius, rows(axes, np.flatnonzero(shell & (f > radius - 2 * step))), job.evaluate))
     depth = np.where(core, np.float32(1e3), np.float32(-1e3))
-    grow = int(math.ceil(radius / step)) + 1
-    ball = ndimage.distance_transform_edt(~core, sampling=step)
-    ask = np.flatnonzero((ball > 0) & (ball <= (grow + 1) * step))
-    d, _ = tree.nearest(rows(axes, ask))
-    depth.ravel()[ask] = np.maximum(radius - d, -1e3)
-    cover = np.clip(0.5 + depth / step, 0, 1)
-    return float(cover.sum(dtype=np.float64)) * step**3 / 1e6, depth
+    rough = ndimage.distance_transform_edt(~core, sampling=step)
+    sure = (rough > 0) & (rough <= radius - 2 * step)
+    depth[sure] = 1e3
+    ask = np.flatnonzero((rough > radius - 2 * step) & (rough <= radius + 2 * step) & (rough > 0))
+    d, _ = edge.nearest(rows(axes, ask))
+    depth.ravel()[ask] = radius - d
+    return depth
 
 
 def measure(job, tank, within, box, step, start):
-    """Litres for each radius at one step, the reclaimed litres, and the largest ball."""
+    """Litres for each radius at one step; for LEAST_RADIUS also the largest ball, the box, the centre and the reclaimed litres."""
     shape, axes = lattice(box[0] - 2 * step, box[1] + 2 * step, step)
-    p = rows(axes, np.arange(np.prod(shape)))
-    f, _ = job.evaluate(p)
-    # Cells outside the near region: distance to its border counts negative there.
-    d_tank, _ = tank.nearest(p)
-    outside = (d_tank > NEAR) & ~within(p)
-    f = np.where(outside, np.minimum(f, NEAR - d_tank), f)
-    f = np.where(job.skin.nearest(p)[0] < SKIN, np.minimum(f, -1e-3), f)
-    f = f.reshape(shape).astype(np.float32)
+    f = job.evaluate(rows(axes, np.arange(np.prod(shape))))[0].reshape(shape).astype(np.float32)
     at = tuple(int(round((start[a] - axes[a][0]) / step)) for a in range(3))
     out = {}
     for radius in RADII:
         labels, _ = ndimage.label(f >= radius)
-        name = labels[at]
-        if name == 0:
+        core = labels == labels[at] if labels[at] else np.zeros(shape, bool)
+        if not core.any():
             out[radius] = {"litres": 0.0}
             continue
-        core = labels == name
-        litres, depth = volume(core, f, axes, step, radius, job)
-        entry = {"litres": litres, "core_cells": int(core.sum())}
+        depth = grow(core, f, axes, step, radius, job)
+        share = cover(depth, step)
+        entry = {"litres": litres(share, step), "core_pieces": int(labels.max())}
         if radius == LEAST_RADIUS:
-            entry["reclaimed"] = reclaimed(job, tank, f, axes, step, radius, depth, within)
-            best = np.flatnonzero(core & (f > f[core].max() - step))
-            entry["ball"] = largest_ball(job, rows(axes, best))
-            cells = np.flatnonzero(np.abs(depth) < 1e2)
+            entry["ball"] = largest_ball(job, rows(axes, np.flatnonzero(core & (f > f[core].max() - step))))
             q = rows(axes, np.flatnonzero(depth.ravel() >= 0))
             entry["box"] = [q.min(0).tolist(), q.max(0).tolist()]
-            entry["centre"] = (lambda c: [float((c * a).sum() / c.sum()) for a in np.meshgrid(*axes, indexing="ij")])(
-                np.clip(0.5 + depth / step, 0, 1)
-            )
-            entry["border_cells"] = int(cells.size)
+            entry["centre"] = [float((share * a).sum() / share.sum()) for a in np.meshgrid(*axes, indexing="ij", sparse=True)]
+            entry["reclaimed"] = reclaimed(job, tank, within, f, axes, step, share)
         out[radius] = entry
     return out
 
 
-def reclaimed(job, tank, f, axes, step, radius, depth, within):
+def reclaimed(job, tank, within, f, axes, step, share):
     """
-    Litres of the envelope that were not free with the tank in place: the tank is then one more obstacle, solid, with no
-    clearance of its own and, as a second figure, with the clearance of the others.
+    Litres of the envelope that were not free, for a ball of LEAST_RADIUS from any start, with the tank in place: its sheet with the
+    clearance of the obstacles, its inside (|w| > 1/2) either full ("solid") or not ("sheet").
     """
-    cells = np.flatnonzero(f > -1)
-    p = rows(axes, cells)
-    d, _ = tank.nearest(p)
-    inside = within(p)
+    p = rows(axes, np.arange(f.size))
+    d = tank.nearest(p)[0].reshape(f.shape)
+    inside = within(p).reshape(f.shape)
+    before = np.minimum(f, d - CLEARANCE)
     out = {}
-    for name, clearance in (("tank_clearance_0", 0.0), ("tank_clearance_as_obstacles", CLEARANCE)):
-        g = np.full(f.shape, -1e3, np.float32)
-        g.ravel()[cells] = np.minimum(f.ravel()[cells], np.where(inside, -d, d - clearance))
-
-        class WithTank:
-            @staticmethod
-            def evaluate(q):
-                v, up = job.evaluate(q)
-                t, n = tank.nearest(q)
-                use = t - clearance < v
-                away = (q - n) / np.maximum(t, 1e-9)[:, None]
-                return np.where(use, t - clearance, v), np.where(use[:, None], away, up)
-
-        core = g >= radius
-        if not core.any():
-            out[name] = {"already_free": 0.0, "reclaimed": None}
-            continue
-        _, before = volume(core, g, axes, step, radius, WithTank)
-        both = np.minimum(np.clip(0.5 + before / step, 0, 1), np.clip(0.5 + depth / step, 0, 1))
-        whole = float(np.clip(0.5 + depth / step, 0, 1).sum(dtype=np.float64))
-        already = float(both.sum(dtype=np.float64))
-        out[name] = {"already_free": already * step**3 / 1e6, "reclaimed": (whole - already) * step**3 / 1e6}
+    for kind in ("solid", "sheet"):
+        core = (before >= LEAST_RADIUS) & ~(inside if kind == "solid" else np.zeros_like(inside))
+        already = 0.0
+        if core.any():
+            depth = grow(core, before, axes, step, LEAST_RADIUS, WithTank(job, tank, CLEARANCE))
+            already = litres(np.minimum(cover(depth, step), share), step)
+        out[kind] = litres(share, step) - already
     return out
 
 
@@ -344,9 +363,10 @@ def largest_ball(job, starts):
 
 
 def vtk_check(vertices, faces, p):
-    """Distances from VTK's cell locator, as a second opinion on the KD-tree's."""
+    """Distances from VTK's cell locator, as a second opinion on Open3D's."""
     poly = vtk.vtkPolyData()
     points = vtk.vtkPoints()
+    points.SetDataTypeToDouble()
     points.SetData(numpy_to_vtk(vertices, deep=1))
     cells = vtk.vtkCellArray()
     cells.SetCells(len(faces), numpy_to_vtkIdTypeArray(np.hstack([np.full((len(faces), 1), 3), faces]).ravel().astype(np.int64), deep=1))
@@ -368,52 +388,46 @@ def find_start(job, within, tank_box):
     return np.round(p[np.argmax(f)]), float(f.max())
 
 
-def study(vertices, groups, tank_faces, without, started):
-    obstacle_faces = np.vstack([f for k, f in groups.items() if not k.startswith(TANK) and not any(k.startswith(w) for w in without)])
-    obstacle_faces = without_twins(vertices, obstacle_faces)
-    scan_faces = np.vstack([obstacle_faces, tank_faces])
-    tank_points = vertices[tank_faces].reshape(-1, 3)
-    tank_box = (tank_points.min(0), tank_points.max(0))
-    box = (tank_box[0] - NEAR, tank_box[1] + NEAR)
-    log("obstacles")
-    obstacles = Surface(vertices, obstacle_faces)
-    log("tank")
-    tank = Surface(vertices, tank_faces)
-    log("all scans, for the skin")
-    scans = Surface(vertices, without_twins(vertices, scan_faces))
-    probe = np.random.default_rng(1).uniform(box[0], box[1], (3000, 3))
-    mine, theirs = obstacles.nearest(probe)[0], vtk_check(vertices, obstacle_faces, probe)
-    differ = mine - theirs
-    log(f"  {time.time() - started:.0f} s; against VTK: {differ.min():.2e} .. {differ.max():.2e} mm")
-    within = Inside(vertices, tank_faces, box)
-    border, deep = near_border(tank, within, box, 3.0)
-    result = {"obstacle_triangles": len(obstacle_faces), "vtk_difference_mm": [float(differ.min()), float(differ.max())], "near_membrane_points": deep, "steps": {}}
-    start = None
-    for skin_step, step in zip(SKIN_STEPS, STEPS):
-        skin = skin_centres(scans, box, skin_step)
-        job = Job(obstacles, skin, border)
-        if start is None:
-            start, room = find_start(job, within, tank_box)
-            log(f"start {start} with room {room:.1f}")
-            result["start"], result["start_room"] = start.tolist(), room
-        figures = measure(job, tank, within, box, step, start)
-        result["steps"][step] = figures
-        log(f"  box {figures[LEAST_RADIUS].get('box')} centre {figures[LEAST_RADIUS].get('centre')}")
-        log(f"step {step} ({time.time() - started:.0f} s):", {r: round(v["litres"], 3) for r, v in figures.items()}, figures[LEAST_RADIUS].get("ball"), figures[LEAST_RADIUS].get("reclaimed"))
-    return result
-
-
 def main():
     started = time.time()
     vertices, groups = read_obj(sys.argv[1])
     tank_faces = np.vstack([f for k, f in groups.items() if k.startswith(TANK)])
-    cases = {"as_scanned": study(vertices, groups, tank_faces, [], started)}
+    obstacle_faces = without_twins(vertices, np.vstack([f for k, f in groups.items() if not k.startswith(TANK)]))
+    tank_points = vertices[tank_faces].reshape(-1, 3)
+    tank_box = (tank_points.min(0), tank_points.max(0))
+    box = (np.minimum(tank_box[0] - NEAR, BOX[0]), np.maximum(tank_box[1] + NEAR, BOX[1]))
+    obstacles = Surface(vertices, obstacle_faces)
+    tank = Surface(vertices, tank_faces)
+    scans = Surface(vertices, np.vstack([obstacle_faces, tank_faces]))
+    probe = np.random.default_rng(1).uniform(box[0], box[1], (3000, 3))
+    differ = obstacles.nearest(probe)[0] - vtk_check(vertices, obstacle_faces, probe)
+    log(f"{time.time() - started:.0f} s; distances against VTK: {differ.min():.2e} .. {differ.max():.2e} mm")
+    within = Inside(vertices, tank_faces, box)
+    log(f"{time.time() - started:.0f} s; winding numbers done")
+    border, membrane = near_border(tank, within, box, 3.0)
+    regions = {"box": BoxRegion(*BOX), "near": NearRegion(tank, within, border)}
+    cases = {name: {} for name in regions}
     out = {
-        "versions": {"numpy": np.__version__, "scipy": scipy.__version__, "open3d": open3d.__version__, "vtk": vtk.vtkVersion().GetVTKVersion()},
-        "job": {"clearance": CLEARANCE, "skin": SKIN, "near": NEAR, "least_radius": LEAST_RADIUS},
+        "versions": {"python": sys.version.split()[0], "numpy": np.__version__, "scipy": scipy.__version__, "open3d": open3d.__version__, "vtk": vtk.vtkVersion().GetVTKVersion()},
+        "job": {"clearance": CLEARANCE, "skin": SKIN, "near": NEAR, "least_radius": LEAST_RADIUS, "box": BOX},
+        "obstacle_triangles": len(obstacle_faces),
+        "vtk_difference_mm": [float(differ.min()), float(differ.max())],
+        "near_membrane_points": membrane,
+        "steps": list(zip(SKIN_STEPS, STEPS)),
         "cases": cases,
     }
+    for skin_step, step in out["steps"]:
+        skin = skin_centres(scans, box, skin_step)
+        for name, region in regions.items():
+            job = Job(obstacles, skin, region)
+            if "start" not in cases[name]:
+                start, room = find_start(job, within, tank_box)
+                cases[name] = {"start": start.tolist(), "start_room": room, "by_step": {}}
+            figures = measure(job, tank, within, box, step, np.array(cases[name]["start"]))
+            cases[name]["by_step"][step] = figures
+            log(f"{time.time() - started:.0f} s; {name} step {step} skin {skin_step} start {cases[name]['start']}", json.dumps(figures))
     json.dump(out, sys.stdout, indent=1)
+    print()
 
 
 if __name__ == "__main__":

@@ -1,0 +1,164 @@
+import type { Mesh } from '../core/mesh.ts';
+import { random } from '../core/random.ts';
+
+/** Points on a surface with the normals of their triangles, mm about the mesh's origin. */
+export interface Samples {
+  readonly points: Float64Array;
+  readonly normals: Float64Array;
+  readonly count: number;
+}
+
+/** `count` points spread evenly over the area (one in each of `count` equal shares of it, at a random place there), seeded. */
+export function sampleSurface(mesh: Mesh, count: number, seed: number): Samples {
+  const { positions: p, indices: t } = mesh;
+  const n = t.length / 3;
+  const upTo = new Float64Array(n);
+  let total = 0;
+  for (let i = 0; i < n; i++) {
+    total += Math.hypot(...areaVector(p, t, i));
+    upTo[i] = total;
+  }
+  const points = new Float64Array(count * 3);
+  const normals = new Float64Array(count * 3);
+  const rng = random(seed);
+  let i = 0;
+  for (let s = 0; s < count && total > 0; s++) {
+    const share = ((s + rng.next()) / count) * total;
+    while (i < n - 1 && upTo[i] < share) i++;
+    let u = rng.next();
+    let v = rng.next();
+    if (u + v > 1) {
+      u = 1 - u;
+      v = 1 - v;
+    }
+    const a = t[i * 3] * 3;
+    const b = t[i * 3 + 1] * 3;
+    const c = t[i * 3 + 2] * 3;
+    const normal = areaVector(p, t, i);
+    const size = Math.hypot(...normal) || 1;
+    for (let k = 0; k < 3; k++) {
+      points[s * 3 + k] = p[a + k] + u * (p[b + k] - p[a + k]) + v * (p[c + k] - p[a + k]);
+      normals[s * 3 + k] = normal[k] / size;
+    }
+  }
+  return { points, normals, count };
+}
+
+/** Normal of triangle i, as long as twice its area. */
+export function areaVector(p: Float32Array, t: Uint32Array, i: number): [number, number, number] {
+  const a = t[i * 3] * 3;
+  const b = t[i * 3 + 1] * 3;
+  const c = t[i * 3 + 2] * 3;
+  const ux = p[b] - p[a];
+  const uy = p[b + 1] - p[a + 1];
+  const uz = p[b + 2] - p[a + 2];
+  const vx = p[c] - p[a];
+  const vy = p[c + 1] - p[a + 1];
+  const vz = p[c + 2] - p[a + 2];
+  return [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
+}
+
+/**
+ * For every cell of a coarse lattice the sample that lies about nearest to its centre: a look-up instead of a search, for the many
+ * rough rounds of a fit. Samples near a cell's own may be missed by up to half a cell, which rough rounds bear.
+ */
+export interface NearestLattice {
+  readonly samples: Samples;
+  /** Index of a sample for each cell, x fastest. */
+  readonly near: Int32Array;
+  readonly low: Float64Array;
+  readonly cell: number;
+  readonly size: readonly [number, number, number];
+}
+
+const MOST_CELLS = 2.5e6;
+
+/** The lattice covers all samples and `reach` mm round them. */
+export function nearestLattice(samples: Samples, reach: number, finest: number): NearestLattice {
+  const low = new Float64Array(3).fill(Infinity);
+  const high = new Float64Array(3).fill(-Infinity);
+  const { points, count } = samples;
+  for (let i = 0; i < count * 3; i++) {
+    low[i % 3] = Math.min(low[i % 3], points[i] - reach);
+    high[i % 3] = Math.max(high[i % 3], points[i] + reach);
+  }
+  const extent = [0, 1, 2].map((a) => high[a] - low[a]);
+  const cell = Math.max(finest, Math.cbrt((extent[0] * extent[1] * extent[2]) / MOST_CELLS));
+  const [nx, ny, nz] = extent.map((e) => Math.max(1, Math.ceil(e / cell)));
+  const near = new Int32Array(nx * ny * nz).fill(-1);
+  const lattice: NearestLattice = { samples, near, low, cell, size: [nx, ny, nz] };
+  for (let s = 0; s < count; s++) {
+    const c = cellOf(lattice, points[s * 3], points[s * 3 + 1], points[s * 3 + 2]);
+    if (near[c] < 0 || squared(lattice, c, s) < squared(lattice, c, near[c])) near[c] = s;
+  }
+  spread(lattice);
+  return lattice;
+}
+
+/** Cell that holds a point, or the nearest cell of the lattice. */
+export function cellOf({ low, cell, size }: NearestLattice, x: number, y: number, z: number): number {
+  const clamp = (v: number, n: number): number => (v < 0 ? 0 : v >= n ? n - 1 : Math.floor(v));
+  const i = clamp((x - low[0]) / cell, size[0]);
+  const j = clamp((y - low[1]) / cell, size[1]);
+  const k = clamp((z - low[2]) / cell, size[2]);
+  return i + size[0] * (j + size[1] * k);
+}
+
+/** Squared distance from the centre of cell c to sample s. */
+function squared({ samples, low, cell, size }: NearestLattice, c: number, s: number): number {
+  const i = c % size[0];
+  const j = Math.floor(c / size[0]) % size[1];
+  const k = Math.floor(c / (size[0] * size[1]));
+  const p = samples.points;
+  return (
+    (low[0] + (i + 0.5) * cell - p[s * 3]) ** 2 +
+    (low[1] + (j + 0.5) * cell - p[s * 3 + 1]) ** 2 +
+    (low[2] + (k + 0.5) * cell - p[s * 3 + 2]) ** 2
+  );
+}
+
+/** Carries samples from cell to cell, there and back, until all cells have one (vector propagation, Danielsson, CGIP 14, 1980: recalled). */
+function spread(lattice: NearestLattice): void {
+  const { near, size } = lattice;
+  const [nx, ny, nz] = size;
+  const p = lattice.samples.points;
+  const { low, cell } = lattice;
+  const sweep = (sign: 1 | -1): void => {
+    const range = (n: number): [number, number] => (sign > 0 ? [0, n] : [n - 1, -1]);
+    const [k0, k1] = range(nz);
+    const [j0, j1] = range(ny);
+    const [i0, i1] = range(nx);
+    for (let k = k0; k !== k1; k += sign) {
+      const z = low[2] + (k + 0.5) * cell;
+      for (let j = j0; j !== j1; j += sign) {
+        const y = low[1] + (j + 0.5) * cell;
+        for (let i = i0; i !== i1; i += sign) {
+          const x = low[0] + (i + 0.5) * cell;
+          const c = i + nx * (j + ny * k);
+          let best = near[c];
+          let least = best < 0 ? Infinity : (x - p[best * 3]) ** 2 + (y - p[best * 3 + 1]) ** 2 + (z - p[best * 3 + 2]) ** 2;
+          // The thirteen neighbours already passed.
+          for (let dk = -1; dk <= 0; dk++)
+            for (let dj = -1; dj <= 1; dj++)
+              for (let di = -1; di <= 1; di++) {
+                if (dk === 0 && (dj > 0 || (dj === 0 && di >= 0))) continue;
+                const ii = i + sign * di;
+                const jj = j + sign * dj;
+                const kk = k + sign * dk;
+                if (ii < 0 || jj < 0 || kk < 0 || ii >= nx || jj >= ny || kk >= nz) continue;
+                const s = near[ii + nx * (jj + ny * kk)];
+                if (s < 0 || s === best) continue;
+                const d = (x - p[s * 3]) ** 2 + (y - p[s * 3 + 1]) ** 2 + (z - p[s * 3 + 2]) ** 2;
+                if (d < least) {
+                  least = d;
+                  best = s;
+                }
+              }
+          near[c] = best;
+        }
+      }
+    }
+  };
+  sweep(1);
+  sweep(-1);
+}
