@@ -21,7 +21,7 @@ interface Gathered {
  * PLY, ASCII and binary of either byte order: element `vertex` with x y z (and nx ny nz, kept for clouds), `face` with a list
  * `vertex_indices` or `vertex_index` (polygons become fans), `tristrips`. Other properties and elements are skipped and noted.
  * A file without faces is a cloud. Counts are checked against the bytes there are before anything is allocated.
- * 1M triangles (19 MB, binary), one thread: about 0.05 s.
+ * 1M triangles (19 MB, binary): 0.13 s of processor time on a busy two-core machine; as text (50 MB) 0.43 s.
  */
 export async function readPly(input: Input): Promise<ScanFile> {
   const header = await readPlyHeader(input);

@@ -38,7 +38,8 @@ export function isBinaryStl(head: Uint8Array, size: number | undefined): boolean
 /**
  * Binary STL: 80 bytes of anything, a count, then 50 bytes a triangle, little-endian: normal, three corners, two bytes.
  * Corners with equal bits become one vertex. Normals and the two bytes are not used.
- * 1M triangles (50 MB), one thread: 0.15 to 0.2 s, of which the weld is two thirds.
+ * 1M triangles (50 MB): 0.29 s of processor time on a busy two-core machine, of which the weld is 0.19 s; in the same run three's loader took
+ * 0.20 s without a weld. 5M in pieces of 1 MB: 2.2 s, 370 MB in all.
  */
 export async function readBinaryStl(input: Input): Promise<ScanFile> {
   if (!(await input.need(HEADER)))
