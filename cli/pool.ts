@@ -103,7 +103,7 @@ class ThreadPool implements Pool {
   }
 
   private start(): Worker {
-    const thread = spawnThread('worker');
+    const thread = spawnThread(new URL('./worker.ts', import.meta.url));
     this.threads.push(thread);
     thread.on('message', (reply: Reply) => {
       const call = this.running.get(reply.id);

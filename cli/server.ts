@@ -16,7 +16,7 @@ export interface Folders {
  * What a page from here may do: load from this server alone, compile WebAssembly, show pictures that it made itself. The two
  * Cross-Origin headers let its workers share memory.
  */
-export const HEADERS: Readonly<Record<string, string>> = {
+const HEADERS: Readonly<Record<string, string>> = {
   'Content-Security-Policy':
     "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'unsafe-inline'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
   'Cross-Origin-Opener-Policy': 'same-origin',

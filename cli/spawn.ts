@@ -1,8 +1,7 @@
 import { Worker, type WorkerOptions } from 'node:worker_threads';
 
-/** Starts cli/<name> as a thread: built, a plain .js file; from source, by way of a loader for TypeScript. */
-export function spawnThread(name: 'worker' | 'engine', options: WorkerOptions = {}): Worker {
-  if (!import.meta.url.endsWith('.ts')) return new Worker(new URL(`./${name}.js`, import.meta.url), options);
-  const file = new URL(`./${name}.ts`, import.meta.url).href;
-  return new Worker(new URL('./from-source.mjs', import.meta.url), { ...options, argv: [file] });
+/** Starts a file of ours as a thread, named by its source (`new URL('./worker.ts', import.meta.url)`): built, that is the .js beside it; from source, a loader for TypeScript goes first. */
+export function spawnThread(source: URL, options: WorkerOptions = {}): Worker {
+  if (!import.meta.url.endsWith('.ts')) return new Worker(new URL(source.href.replace(/\.ts$/, '.js')), options);
+  return new Worker(new URL('./from-source.mjs', import.meta.url), { ...options, argv: [source.href] });
 }

@@ -86,7 +86,7 @@ function compute(
   progress: (stage: string, done: number) => void,
 ): Promise<{ result: Result; files: ReadonlyMap<string, Uint8Array> }> {
   const whole = wholeRun();
-  const thread = spawnThread('engine', { workerData: order });
+  const thread = spawnThread(new URL('../engine.ts', import.meta.url), { workerData: order });
   return new Promise((resolve, reject) => {
     thread.on('message', (said: Said) => {
       if ('progress' in said) {

@@ -4,7 +4,7 @@ import { direction, length, point, section, turns } from './schema-parts.ts';
 import { determinant, nearestRotation, type Rows, turnRows } from './turn.ts';
 
 /** How a scan is placed, as three rows [r, r, r, t]: p' = R p + t, mm, after the file's unit has been turned into mm. */
-export type Placing = [[number, number, number, number], [number, number, number, number], [number, number, number, number]];
+type Placing = [[number, number, number, number], [number, number, number, number], [number, number, number, number]];
 
 const row = z.tuple([z.number(), z.number(), z.number(), z.number()], { error: 'a row of four numbers' });
 const MATRIX = 'a matrix of three or four rows with four numbers each, or { move: [..], turn: [..] }';

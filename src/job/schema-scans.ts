@@ -4,7 +4,7 @@ import { LENGTH_UNITS } from '../core/units.ts';
 import { type DeepReadonly, length, type Report, section } from './schema-parts.ts';
 import { motion, place } from './schema-place.ts';
 
-export const ROLES = ['obstacle', 'removed', 'mates', 'ignore'] as const;
+const ROLES = ['obstacle', 'removed', 'mates', 'ignore'] as const;
 export type Role = (typeof ROLES)[number];
 
 /** Letters of most scripts, written so that it means the same with and without the `u` flag: schema tools differ in that. */

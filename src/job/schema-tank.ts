@@ -25,7 +25,7 @@ const ownFluid = section({
 const named = z.enum(FLUID_NAMES).transform((name): Fluid => ({ ...FLUIDS[name] }));
 
 /** The tank that is to fill the envelope. */
-export const tankSection = section({
+const tankSection = section({
   process: z
     .enum(PROCESS_NAMES)
     .prefault(TANK_DEFAULTS.process)
