@@ -68,7 +68,7 @@ const LEAST_POCKET = 0.02 * MM3_PER_LITRE;
 
 /** Necks between the largest ball at cell `root` and the pockets of the free space, those with the most room behind first. */
 export function necksFrom(f: Field, root: number, envelope: Field, radius: number): NeckFound[] {
-  const { necks, labels }: Flood = flood(f, [root], { floor: f.grid.step, persistence: 1.5 * f.grid.step });
+  const { necks, labels }: Flood = flood(f, [root], { floor: f.grid.step / 4, persistence: 1.5 * f.grid.step });
   if (necks.length === 0) return [];
   const inside = volumeByLabel(envelope, labels, necks.length);
   const free = new Float64Array(necks.length);
