@@ -1,5 +1,5 @@
 import { parentPort } from 'node:worker_threads';
 import { answer, type Request } from '../src/parallel/messages.ts';
 
-// A pool's thread: answers requests one after the other.
-parentPort?.on('message', (request: Request) => parentPort?.postMessage(answer(request)));
+// A pool's thread: answers the requests that the pool sends, one at a time.
+parentPort?.on('message', async (request: Request) => parentPort?.postMessage(await answer(request)));

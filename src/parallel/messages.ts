@@ -1,5 +1,5 @@
 import { Fault, type FaultDetail } from '../core/fault.ts';
-import { tasks } from './tasks.ts';
+import { findTask } from './tasks.ts';
 
 /** What a pool sends to a worker: run the task `name` on `args`. */
 export interface Request {
@@ -18,12 +18,11 @@ export interface SentError {
 /** What comes back, with the request's id. */
 export type Reply = { readonly id: number; readonly value: unknown } | { readonly id: number; readonly error: SentError };
 
-/** Runs a request where it arrives. Never throws: what goes wrong is in the reply. */
-export function answer(request: Request): Reply {
+/** Runs a request where it arrives. Never rejects: what goes wrong is in the reply. */
+export async function answer(request: Request): Promise<Reply> {
   const { id, name, args } = request;
   try {
-    const task = tasks.get(name);
-    if (!task) throw new Error(`no task is called "${name}"`);
+    const task = await findTask(name);
     return { id, value: task.run(args as never) };
   } catch (error) {
     return { id, error: sendError(error) };
