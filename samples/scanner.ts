@@ -342,7 +342,7 @@ function draftOf(skin: Skin, keep: Uint8Array, noise: { sigma: number; seed: num
   return out;
 }
 
-/** Adds a loose scrap of 6 to 36 triangles, a few mm across, floating 6 to 70 mm off what was seen of the surface; gives their number. */
+/** Adds a loose scrap of 5 to 24 triangles, a few mm across, floating 6 to 70 mm off what was seen of the surface; gives their number. */
 function addSpeck(draft: Draft, skin: Skin, keep: Uint8Array, rng: Random): number {
   if (!keep.includes(1)) return 0;
   let f = rng.below(keep.length);
@@ -353,9 +353,9 @@ function addSpeck(draft: Draft, skin: Skin, keep: Uint8Array, rng: Random): numb
   const d = normalize(rng.direction());
   const u = normalize(cross(d, Math.abs(d[0]) < 0.6 ? [1, 0, 0] : [0, 1, 0]));
   const w = cross(d, u);
-  const around = 6 + rng.below(7);
+  const around = 5 + rng.below(4);
   const rings = 1 + rng.below(2);
-  const size = rng.range(0.8, 2.2);
+  const size = rng.range(0.7, 1.8);
   const base = draft.positions.length / 3;
   draft.positions.push(centre[0], centre[1], centre[2]);
   for (let r = 1; r <= rings; r++)

@@ -3,14 +3,14 @@ import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { bytesOf, fileOf, SEED } from '../../samples/make.ts';
 import { scanQuad } from '../../samples/scanner.ts';
-import { demoJob, POCKET, ROOM, type Truth } from '../../samples/truth.ts';
+import { demoJob, POCKET, type Recorded, ROOM } from '../../samples/truth.ts';
 import { sampleField } from '../../src/core/field.ts';
 import { bytesSource } from '../../src/io/source.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { type Files, type Measured, measure } from '../../src/pipeline.ts';
 import type { Bounded } from '../../src/report/result.ts';
 
-const truth = JSON.parse(readFileSync(new URL('../../samples/quad.expected.json', import.meta.url), 'utf8')) as Truth;
+const truth = JSON.parse(readFileSync(new URL('../../samples/quad.expected.json', import.meta.url), 'utf8')) as Recorded;
 
 /** Truth from the exact solids (samples/truth.ts) against the program's answer from the noisy, holed scans of them. */
 describe('the demo: what the scans tell against the exact solids', () => {
@@ -24,11 +24,12 @@ describe('the demo: what the scans tell against the exact solids', () => {
       },
     };
     measured = await measure(demoJob(), files, inlineContext);
-  });
+  }, 600_000);
 
   const holds = (found: Bounded, exact: number): void => {
-    expect(found.low).toBeLessThanOrEqual(exact);
-    expect(found.high).toBeGreaterThanOrEqual(exact);
+    // Even if the truth itself is off by as much as it may be.
+    expect(found.low).toBeLessThanOrEqual(exact - truth.uncertain_l);
+    expect(found.high).toBeGreaterThanOrEqual(exact + truth.uncertain_l);
     // The bounds are honest but not idle: they are within 3 %, and the value itself is nearer than they are.
     expect((found.high - found.low) / exact).toBeLessThan(0.06);
     expect(Math.abs(found.value / exact - 1)).toBeLessThan(0.01);
@@ -56,7 +57,10 @@ describe('the demo: what the scans tell against the exact solids', () => {
   });
 
   it('leaves the loose specks out and says so', () => {
-    const said = measured.result.notes.filter((n) => n.code === 'specks-dropped');
-    expect(said.length).toBeGreaterThan(8);
+    const said = measured.result.notes.filter((n) => n.code === 'specks-dropped').map((n) => Number.parseInt(n.text, 10));
+    // The scanner adds 36; a few more crumbs of real surface may look like specks.
+    const count = said.reduce((sum, n) => sum + n, 0);
+    expect(count).toBeGreaterThanOrEqual(36);
+    expect(count).toBeLessThan(45);
   });
 });

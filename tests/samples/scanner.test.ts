@@ -122,17 +122,17 @@ describe('the virtual scan of the quad, seed 20', () => {
     }
   });
 
-  it('carries 36 loose specks of at most 36 triangles, clear of their own part as a rule', () => {
+  it('carries 36 loose specks of at most 24 triangles, clear of their own part as a rule', () => {
     let count = 0;
     let clear = 0;
     for (const s of scans) {
       expect(s.speckTriangles).toBeGreaterThan(0);
       const here = pieces(s, solidTriangles(s));
-      expect(s.speckTriangles).toBeLessThanOrEqual(here * 36);
+      expect(s.speckTriangles).toBeLessThanOrEqual(here * 24);
       count += here;
       for (let v = surfaceCorners(s); v < s.mesh.positions.length / 3; v++) if (obstacleDistance(s.name, ...corner(s, v)) > 2) clear++;
     }
     expect(count).toBe(36);
-    expect(clear).toBeGreaterThan(250);
+    expect(clear).toBeGreaterThan(200);
   });
 });
