@@ -71,7 +71,11 @@ export class Cut {
     }
     a = Math.max(a / sum, 1e-7);
     b = Math.max(b / sum, 1e-7);
-    c /= sum;
+    // The closed form needs a + b + c = 1 to the last bit: its small terms are divided by a b c.
+    const one = a + b + c / sum;
+    a /= one;
+    b /= one;
+    c = 1 - a - b;
     const whole = value / sum + 0.5;
     const alpha = whole > 0.5 ? 1 - whole : whole;
     const ab = a + b;
