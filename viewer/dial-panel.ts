@@ -1,4 +1,4 @@
-import type { CoarseHeader } from './coarse.ts';
+import type { CoarseHeader } from '../src/report/coarse.ts';
 import { type Dial, dialsFor, firstDials, readDials, sameDials, writeDials } from './dial-state.ts';
 import { freshId, make, part } from './dom.ts';
 import type { Dials } from './quick.ts';

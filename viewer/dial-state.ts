@@ -1,4 +1,4 @@
-import type { CoarseHeader } from './coarse.ts';
+import type { CoarseHeader } from '../src/report/coarse.ts';
 import type { Dials } from './quick.ts';
 import type { ResultFile } from './result.ts';
 
@@ -28,7 +28,7 @@ export function dialsFor(r: ResultFile, header: CoarseHeader): Dial[] {
   });
   const least = Math.min(...header.obstacles.map((o) => o.clearance), 20);
   const room = [
-    dial('clearance', 'Every clearance', 'mm more', [header.obstacles.some((o) => o.clearance > 0) ? -least : -10, 30, 0.5]),
+    dial('clearance', 'Clearances, more by', 'mm', [header.obstacles.some((o) => o.clearance > 0) ? -least : -10, 30, 0.5]),
     dial('radius', 'Least radius', 'mm', [cell / 2, 60, 0.5]),
   ];
   if (!r.tank) return room;

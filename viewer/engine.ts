@@ -1,5 +1,5 @@
 import { spawn } from '#spawn';
-import type { CoarseHeader } from './coarse.ts';
+import type { CoarseHeader } from '../src/report/coarse.ts';
 import { gunzip, type Source } from './data.ts';
 import type { Dials, Outlets, QuickResult } from './quick.ts';
 

@@ -126,6 +126,8 @@ async function start(): Promise<void> {
   updateCut();
   applyAddress(drawing);
   let panel: DialPanel | undefined;
+  // Read before the address is written anew.
+  const { dials: turned } = readAddress(location.hash);
   const write = keepAddress(drawing, () => panel);
   part('busy').hidden = true;
   drawing.stage.drawNow();
@@ -134,7 +136,6 @@ async function start(): Promise<void> {
     write();
   };
   panel = await whatIf({ source, result, drawing, things, dip, changed });
-  const turned = readAddress(location.hash).dials;
   if (turned) panel?.read(turned);
   document.documentElement.dataset.ready = 'yes';
 }

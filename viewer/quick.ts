@@ -13,9 +13,9 @@ import { cropped, thinned } from '../src/fill/crop.ts';
 import { apparentUp, UPRIGHT } from '../src/fill/level.ts';
 import { levelOf, type Profile, profileOf } from '../src/fill/profile.ts';
 import { standingOf } from '../src/fill/stand.ts';
+import type { Coarse } from '../src/report/coarse.ts';
 import { everySecond, summitFrom } from '../src/space/envelope.ts';
 import { rollBall } from '../src/space/roll.ts';
-import type { Coarse } from './coarse.ts';
 
 /** Where the dials stand. Lengths mm, angles degrees, shares 0..1. */
 export interface Dials {

@@ -71,8 +71,10 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   return thingFrom(name, kindOf(extras.kind, name), mesh, details);
 }
 
-/** A thing of a mesh about zero. */
-export function thingFrom(name: string, kind: Kind, mesh: Mesh, details: { clearance?: number; error?: number } = {}): Thing {
+/** A thing of a mesh; its corners are moved in place to lie about zero. */
+export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clearance?: number; error?: number } = {}): Thing {
+  const mesh: Mesh = { ...from, origin: [0, 0, 0] };
+  for (let i = 0; i < mesh.positions.length; i++) mesh.positions[i] += from.origin[i % 3];
   let closed: boolean | undefined;
   return {
     name,

@@ -15,7 +15,11 @@ const out = resolve(root, '../dist/viewer');
 const lockScripts: Plugin = {
   name: 'lock-scripts',
   closeBundle() {
-    const html = readFileSync(resolve(out, 'single/index.html'), 'utf8');
+    const icon = `data:image/svg+xml,${encodeURIComponent(readFileSync(resolve(root, 'icon.svg'), 'utf8'))}`;
+    const html = readFileSync(resolve(out, 'single/index.html'), 'utf8').replace(
+      /(<link rel="icon" href=")[^"]*/,
+      (_, start) => start + icon,
+    );
     const hashes = (tag: string): string =>
       [...html.matchAll(new RegExp(`<${tag}[^>]*>([\\s\\S]*?)</${tag}>`, 'g'))]
         .map((m) => `'sha256-${createHash('sha256').update(m[1]).digest('base64')}'`)

@@ -1,4 +1,4 @@
-import type { CoarseHeader } from './coarse.ts';
+import type { CoarseHeader } from '../src/report/coarse.ts';
 import type { Curve } from './curve.ts';
 import type { Source } from './data.ts';
 import { type DialPanel, dialPanel } from './dial-panel.ts';

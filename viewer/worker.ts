@@ -1,5 +1,5 @@
 import { inlineContext } from '../src/parallel/inline.ts';
-import { readCoarse } from './coarse.ts';
+import { readCoarse } from '../src/report/coarse.ts';
 import type { FromWorker, ToWorker } from './engine.ts';
 import { Quick } from './quick.ts';
 

@@ -63,7 +63,9 @@ const join2 = (shapes: readonly Shape[]): Shape =>
 export const CENTRE = [0, 0, 700] as const;
 export const HALF = [180, 110, 120] as const;
 
-function shapes(): Record<string, { shape: Shape; extras: Record<string, unknown> }> {
+export type Things = Readonly<Record<string, { shape: Shape; extras: Record<string, unknown> }>>;
+
+function shapes(): Things {
   const rails = [-150, 150].flatMap((y) => [
     tube([-420, y, 520], [380, y, 560], 16),
     tube([-420, y, 840], [300, y, 900], 14),
@@ -87,12 +89,12 @@ function shapes(): Record<string, { shape: Shape; extras: Record<string, unknown
 }
 
 /** scene.glb as the program writes it: metres, +Y up, one node a thing under a root that turns mm and +Z up into that. */
-export async function sceneGlb(): Promise<Uint8Array> {
+export async function sceneGlb(things: Things = shapes()): Promise<Uint8Array> {
   const doc = new Document();
   const buffer = doc.createBuffer();
   const s = 0.001;
   const root = doc.createNode('vehicle').setMatrix([s, 0, 0, 0, 0, 0, -s, 0, 0, s, 0, 0, 0, 0, 0, 1]);
-  for (const [name, { shape, extras }] of Object.entries(shapes())) {
+  for (const [name, { shape, extras }] of Object.entries(things)) {
     const position = doc.createAccessor().setType('VEC3').setArray(new Float32Array(shape.positions)).setBuffer(buffer);
     const index = doc.createAccessor().setType('SCALAR').setArray(new Uint32Array(shape.indices)).setBuffer(buffer);
     const mesh = doc.createMesh(name).addPrimitive(doc.createPrimitive().setAttribute('POSITION', position).setIndices(index));

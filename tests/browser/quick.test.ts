@@ -1,0 +1,105 @@
+import { describe, expect, test } from 'vitest';
+import { meshVolume } from '../../src/core/mesh.ts';
+import { RADIANS_PER_DEGREE } from '../../src/core/units.ts';
+import { inlineContext } from '../../src/parallel/inline.ts';
+import { packCoarse, readCoarse } from '../../src/report/coarse.ts';
+import { readDials, writeDials } from '../../viewer/dial-state.ts';
+import { type Dials, Quick, type QuickResult, slackAt } from '../../viewer/quick.ts';
+import { BOX, boxCoarse, roundedBox } from './box-folder.ts';
+
+const FIRST: Dials = { clearance: 0, clearances: {}, radius: BOX.radius, wall: BOX.wall, ullage: BOX.ullage, pitch: 0, lean: 0, fill: 1 };
+const { header, fields } = boxCoarse();
+const coarse = readCoarse(header, packCoarse(fields, header.quantum).buffer as ArrayBuffer);
+
+async function turn(quick: Quick, d: Dials): Promise<QuickResult> {
+  let last: QuickResult | undefined;
+  for await (const r of quick.turn(d, inlineContext)) last = r;
+  if (!last) throw new Error('the turn gave nothing');
+  return last;
+}
+
+describe('quick figures against closed forms (Steiner formula of the rounded box)', () => {
+  const quick = new Quick(coarse, BOX.accuracy);
+
+  test.each([
+    ['as measured', {}],
+    ['clearance 17 mm more', { clearance: 17 }],
+    ['clearance 25 mm less than would matter', { clearances: { lid: 15 } }],
+    ['least radius 25', { radius: 25 }],
+    ['wall 7', { wall: 7 }],
+    ['ullage 12 %', { ullage: 0.12 }],
+  ])('%s', async (_name, change) => {
+    const d: Dials = { ...FIRST, ...change };
+    const { envelope_l, tank, meshes } = await turn(quick, d);
+    const lid = (d.clearances.lid ?? BOX.lid) + d.clearance;
+    const size = [BOX.size[0], BOX.size[1], BOX.size[2] - Math.max(0, lid - BOX.lid)];
+    const outer = roundedBox(size, d.radius);
+    const brim = roundedBox(size, d.radius, d.wall);
+    // 0.2 % is what is asked of the fine run at 2 mm; second order in the cell allows four times that at 4 mm.
+    expect(Math.abs((envelope_l?.value ?? 0) / outer - 1)).toBeLessThan(0.004);
+    expect(Math.abs((tank?.brim_l.value ?? 0) / brim - 1)).toBeLessThan(0.004);
+    for (const [b, want] of [
+      [envelope_l, outer],
+      [tank?.brim_l, brim],
+      [tank?.rated_l, brim * (1 - d.ullage)],
+    ] as const) {
+      expect(b?.low).toBeLessThan(want);
+      expect(b?.high).toBeGreaterThan(want);
+      expect((b?.high ?? 9) - (b?.low ?? 0)).toBeLessThan(0.1 * want);
+    }
+    expect(Math.abs(meshVolume(meshes.envelope) / 1e6 / outer - 1)).toBeLessThan(0.006);
+    expect(tank?.dip.at(-1)?.volume_l).toBeCloseTo(tank?.brim_l.value ?? 0, 6);
+  });
+
+  test('liquid: half the rated fill is that volume as a mesh, upright and leaned', async () => {
+    for (const lean of [0, 20]) {
+      const { tank, meshes } = await turn(quick, { ...FIRST, fill: 0.5, lean });
+      expect(Math.abs(meshVolume(meshes.liquid) / 1e6 / (0.5 * (tank?.rated_l.value ?? 0)) - 1)).toBeLessThan(0.02);
+    }
+  });
+
+  test('attitude: fuel stranded in the box nose up and nose down together, for a pickup anywhere between middle and end', async () => {
+    const pitch = 15;
+    const nose = await turn(quick, { ...FIRST, pitch });
+    const tail = await turn(quick, { ...FIRST, pitch: -pitch });
+    // Pickup in the middle: L^2 W tan(t)/8 stays behind either way; at an end: nothing and four times that. Sharp corners; the
+    // cavity's are rounded by 6 mm and it is 8 mm smaller than the box.
+    const [L, W] = [BOX.size[0] - 8, BOX.size[1] - 8];
+    const middle = (L * L * W * Math.tan(pitch * RADIANS_PER_DEGREE)) / 8 / 1e6;
+    for (const held of ['stranded_l', 'trapped_l'] as const) {
+      const both = (nose.tank?.[held] ?? 0) + (tail.tank?.[held] ?? 0);
+      expect(both, held).toBeGreaterThan(0.93 * 2 * middle);
+      expect(both, held).toBeLessThan(1.05 * 4 * middle);
+    }
+    expect(nose.tank?.usable_l.value).toBeCloseTo((nose.tank?.rated_l.value ?? 0) - (nose.tank?.stranded_l ?? 0), 9);
+    // Outlets given at the ends that tip up or down: nothing stays behind but what the rounding keeps.
+    const [x, y, z] = BOX.centre;
+    const ends = { vents: [[x + L / 2 - 6, y, z + 96]], pickups: [[x - L / 2 + 6, y, z - 96]] } as const;
+    const better = await turn(new Quick(coarse, BOX.accuracy, ends), { ...FIRST, pitch });
+    expect(better.tank?.stranded_l).toBeLessThan(0.06 * middle);
+    expect(better.tank?.trapped_l).toBeLessThan(0.06 * middle);
+  });
+
+  test('no room: says the largest ball, and comes back when the dial does', async () => {
+    const none = await turn(quick, { ...FIRST, clearance: 185 });
+    expect(none.envelope_l).toBeUndefined();
+    expect(Math.abs((none.none ?? 99) - 7.5)).toBeLessThanOrEqual(4);
+    expect((await turn(quick, FIRST)).envelope_l?.value).toBeGreaterThan(20);
+  });
+});
+
+test('slack at a point, and what sets it', () => {
+  const at = slackAt(coarse, [BOX.centre[0], BOX.centre[1], BOX.centre[2] + 50]);
+  expect(at.by).toBe('lid');
+  expect(Math.abs(at.slack - 50)).toBeLessThan(0.05);
+});
+
+test('fields that do not fit their header are refused', () => {
+  expect(() => readCoarse(header, new ArrayBuffer(12))).toThrow(/holds 12 bytes; its header asks for/);
+});
+
+test('dials in an address and back', () => {
+  const d: Dials = { ...FIRST, wall: 5.5, clearances: { 'seat, base & co': 7 }, pitch: -12 };
+  expect(readDials(writeDials(d, FIRST), FIRST)).toEqual(d);
+  expect(writeDials(FIRST, FIRST)).toBe('');
+});
