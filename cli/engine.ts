@@ -1,10 +1,13 @@
 import { isAbsolute, join } from 'node:path';
 import { parentPort, workerData } from 'node:worker_threads';
+import { gzipSync } from 'node:zlib';
+import type { Context } from '../src/core/context.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline.ts';
+import { coarseFields } from '../src/report/coarse.ts';
 import type { Result } from '../src/report/result.ts';
 import { digestedSource } from './files.ts';
 import { threadPool } from './pool.ts';
@@ -36,8 +39,9 @@ async function run(order: Order): Promise<void> {
   const pool = threadPool(order.workers);
   try {
     const progress = (stage: string, done: number): void => say({ progress: [stage, done] });
-    const measured = await measure(order.job, filesIn(order.folder), { pool, progress, cancelled: () => false }, order.options);
-    const files = order.meshes ? await meshFiles(measured) : new Map<string, Uint8Array<ArrayBuffer>>();
+    const context = { pool, progress, cancelled: () => false };
+    const measured = await measure(order.job, filesIn(order.folder), context, order.options);
+    const files = order.meshes ? await meshFiles(measured, context) : new Map<string, Uint8Array<ArrayBuffer>>();
     say(
       { result: measured.result, files },
       [...files.values()].map((bytes) => bytes.buffer),
@@ -51,13 +55,16 @@ async function run(order: Order): Promise<void> {
 
 const filesIn = (folder: string): Files => ({ open: (name) => digestedSource(isAbsolute(name) ? name : join(folder, name)) });
 
-async function meshFiles(measured: Measured): Promise<Map<string, Uint8Array<ArrayBuffer>>> {
+async function meshFiles(measured: Measured, context: Context): Promise<Map<string, Uint8Array<ArrayBuffer>>> {
   const { envelope, cavity, result } = measured;
   const files = new Map([['envelope.stl', writeStl(envelope, 'voidgauge envelope, mm')]]);
   const about = { tool: result.tool, job: result.job.name, inputs: result.inputs.map((i) => ({ file: i.file, sha256: i.sha256 })) };
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
   files.set('scene.glb', await writeScene(measured));
+  const coarse = await coarseFields(measured.coarse, context);
+  files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
+  files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));
   return files;
 }
 

@@ -62,7 +62,7 @@ function bar(out: Out, now: () => number): Progress {
       const left = pace.left(done, time);
       const text = `${'='.repeat(filled)}${'.'.repeat(BAR - filled)} ${String(Math.round(share(done) * 100)).padStart(3)} %  ${name}${left}`;
       // Never a full line: it would wrap on a narrow terminal and leave pieces behind.
-      out.write(`\r\u001b[2K${text.slice(0, Math.max(10, (out.columns ?? 80) - 1))}`);
+      out.write(`\r\u001b[2K${text.slice(0, Math.max(10, (out.columns || 80) - 1))}`);
     },
     end: () => {
       if (shown) out.write('\r\u001b[2K');
