@@ -24,6 +24,8 @@ export interface BlockOptions {
   readonly seed?: number;
   /** Whether to call the integer program at all; default true. */
   readonly exact?: boolean;
+  /** Seconds that the integer program may take, default 10; it can not be stopped from outside. */
+  readonly exactSeconds?: number;
 }
 
 export interface PlacedBlock {
@@ -61,9 +63,8 @@ export interface Candidate {
 export const overlap = (p: Candidate, q: Candidate): boolean =>
   p.x < q.x + q.a && q.x < p.x + p.a && p.y < q.y + q.b && q.y < p.y + p.b && p.z < q.z + q.c && q.z < p.z + p.c;
 
-/** The integer program is tried up to this many positions, and told to stop after so many seconds. */
+/** The integer program is tried up to this many positions. */
 const EXACT_CANDIDATES = 1500;
-const EXACT_SECONDS = 10;
 
 /** Counts blocks of 200 x 100 x 50 mm in { f >= 0 } (positive inside, mm). Deterministic for a given number of questions to the clock. */
 export async function countBlocks(f: Field, options: BlockOptions): Promise<BlockResult> {
@@ -85,7 +86,7 @@ export async function countBlocks(f: Field, options: BlockOptions): Promise<Bloc
     if (best.length < bound && (options.exact ?? true)) {
       // In a plain box every arrangement can be pushed into the lowest corner, block by block, and then stands on this sub-raster.
       const corner = found.plain ? all.filter((p) => p.x % step === 0 && p.y % step === 0 && p.z % step === 0) : lattice;
-      const settled = await exactOn(corner, best, notes, more);
+      const settled = more() ? await exactOn(corner, best, notes, options.exactSeconds ?? 10) : null;
       if (settled) {
         if (settled.blocks.length > best.length) best = settled.blocks;
         // Elsewhere the program's bound holds for its own positions only.
@@ -265,10 +266,10 @@ async function exactOn(
   positions: readonly Candidate[],
   best: readonly Candidate[],
   notes: Note[],
-  more: () => boolean,
+  seconds: number,
 ): Promise<ExactPacking | null> {
-  if (positions.length > EXACT_CANDIDATES || !more()) return null;
-  const settled = await exactPacking(positions, best.length, EXACT_SECONDS);
+  if (positions.length > EXACT_CANDIDATES) return null;
+  const settled = await exactPacking(positions, best.length, seconds);
   if (settled !== 'absent') return settled;
   notes.push({
     code: 'blocks-search-only',

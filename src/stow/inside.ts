@@ -73,7 +73,8 @@ export function read(f: Field, px: number, py: number, pz: number): number {
  */
 export function boxFits(f: Field, b: PlacedBox, spacing: number, enough: number): boolean {
   for (let a = 0; a < 3; a++) for (const side of [-1, 1]) if (!faceFits(f, b, { a, side, spacing, enough })) return false;
-  return insideFits(f, b, spacing, enough);
+  // A point that deep in a box that fits has a free ball as large about it, but for what the reading between cells loses at creases.
+  return insideFits(f, b, spacing, Math.max(enough, enough + spacing - 0.75 * f.grid.step));
 }
 
 interface Face {
@@ -108,9 +109,9 @@ function faceFits(f: Field, { centre, axes, half }: PlacedBox, { a, side, spacin
   return true;
 }
 
-/** Blocks as centre and half lengths in the box's own axes, six numbers each. The faces were looked at, so the outermost layer is left out. */
+/** Blocks as centre and half lengths in the box's own axes, six numbers each. The faces were looked at, so a layer of `spacing` under them is left out: only an island thinner than that could hide in it. */
 function insideFits(f: Field, { centre: c, axes: [e0, e1, e2], half }: PlacedBox, spacing: number, enough: number): boolean {
-  const rim = 2 * spacing;
+  const rim = spacing;
   if (half.some((h) => h <= rim)) return true;
   const stack = [0, 0, 0, half[0] - rim, half[1] - rim, half[2] - rim];
   while (stack.length > 0) {
@@ -188,8 +189,7 @@ export function certifyBox(f: Field, b: PlacedBox, doubt = 0): boolean {
   while (stack.length > 0) {
     const [u, v, w, a, c, d] = stack.pop() as number[];
     const p = at(b, u, v, w);
-    const reach = Math.hypot(a, c, d);
-    if (covered(f, p, reach, b.centre, doubt)) continue;
+    if (covered(f, p, [a, c, d], b, doubt)) continue;
     const longest = Math.max(a, c, d);
     if (longest < SMALLEST * f.grid.step || cellAt(f.grid, p) < 0) return false;
     // Long pieces are halved, cube-like ones cut in eight through their three halves in turn.
@@ -208,7 +208,7 @@ export function certifyCylinder(f: Field, c: PlacedCylinder, doubt = 0): boolean
     // A piece wholly off the cylinder need not be free.
     if (Math.hypot(Math.max(0, Math.abs(u) - a), Math.max(0, Math.abs(v) - b)) >= c.radius) continue;
     const p: Vec3 = [c.centre[0] + u, c.centre[1] + v, c.centre[2] + w];
-    if (covered(f, p, Math.hypot(a, b, d), c.centre, doubt)) continue;
+    if (covered(f, p, [a, b, d], { centre: c.centre, axes: UNIT_AXES }, doubt)) continue;
     const longest = Math.max(a, b, d);
     if (longest < SMALLEST * f.grid.step || cellAt(f.grid, p) < 0) return false;
     if (longest === a) stack.push([u - a / 2, v, w, a / 2, b, d], [u + a / 2, v, w, a / 2, b, d]);
@@ -218,32 +218,42 @@ export function certifyCylinder(f: Field, c: PlacedCylinder, doubt = 0): boolean
   return true;
 }
 
+interface Frame {
+  readonly centre: Vec3;
+  readonly axes: readonly [Vec3, Vec3, Vec3];
+}
+
 /**
- * Whether the ball of radius `reach` about p lies in one cell's free ball. Tried: the nearest cell, then cells along the field's own slope
- * and towards the solid's middle, up to LOOK cells inwards.
+ * Whether the piece about p with half lengths `half` along the axes lies in one cell's free ball. Tried: the nearest cell, then cells along the
+ * field's own slope and towards the solid's middle, up to LOOK cells inwards.
  */
-function covered(f: Field, p: Vec3, reach: number, middle: Vec3, doubt: number): boolean {
-  if (holds(f, p, p, reach, doubt)) return true;
+function covered(f: Field, p: Vec3, half: Vec3, frame: Frame, doubt: number): boolean {
+  if (holds(f, p, { p, half, frame, doubt })) return true;
   const h = f.grid.step;
-  if (reach > 4 * h) return false;
+  if (Math.max(half[0], half[1], half[2]) > 4 * h) return false;
   const slope = slopeAt(f, p);
-  for (let n = 1; n <= LOOK; n++) if (holds(f, add(p, scale(slope, n * h)), p, reach, doubt)) return true;
-  const away = Math.hypot(middle[0] - p[0], middle[1] - p[1], middle[2] - p[2]);
+  for (let n = 1; n <= LOOK; n++) if (holds(f, add(p, scale(slope, n * h)), { p, half, frame, doubt })) return true;
+  const m = frame.centre;
+  const away = Math.hypot(m[0] - p[0], m[1] - p[1], m[2] - p[2]);
   for (let n = 1; n <= LOOK && n * h < away; n++)
-    if (holds(f, add(p, scale([middle[0] - p[0], middle[1] - p[1], middle[2] - p[2]], (n * h) / away)), p, reach, doubt)) return true;
+    if (holds(f, add(p, scale([m[0] - p[0], m[1] - p[1], m[2] - p[2]], (n * h) / away)), { p, half, frame, doubt })) return true;
   return false;
 }
 
-function holds({ grid, data }: Field, near: Vec3, p: Vec3, reach: number, doubt: number): boolean {
+/** Whether the piece's farthest corner lies in the ball of the cell nearest to `near`. */
+function holds(
+  { grid, data }: Field,
+  near: Vec3,
+  { p, half, frame: { axes }, doubt }: { p: Vec3; half: Vec3; frame: Frame; doubt: number },
+): boolean {
   const c = cellAt(grid, near);
   if (c < 0) return false;
-  const i = c % grid.nx;
-  const j = Math.floor(c / grid.nx) % grid.ny;
-  const k = Math.floor(c / (grid.nx * grid.ny));
-  const x = grid.origin[0] + i * grid.step - p[0];
-  const y = grid.origin[1] + j * grid.step - p[1];
-  const z = grid.origin[2] + k * grid.step - p[2];
-  return Math.sqrt(x * x + y * y + z * z) + reach <= data[c] - doubt;
+  const x = grid.origin[0] + (c % grid.nx) * grid.step - p[0];
+  const y = grid.origin[1] + (Math.floor(c / grid.nx) % grid.ny) * grid.step - p[1];
+  const z = grid.origin[2] + Math.floor(c / (grid.nx * grid.ny)) * grid.step - p[2];
+  let far = 0;
+  for (let a = 0; a < 3; a++) far += (Math.abs(x * axes[a][0] + y * axes[a][1] + z * axes[a][2]) + half[a]) ** 2;
+  return data[c] > doubt && far <= (data[c] - doubt) ** 2;
 }
 
 function slopeAt(f: Field, p: Vec3): Vec3 {
