@@ -178,8 +178,9 @@ export class Input {
       return i + 1;
     }
     // Old files end lines with a lone return; one at the very end may be half of a pair.
-    const lone = bytes.subarray(at, Math.max(at, bytes.length - 1)).lastIndexOf(RETURN);
-    return lone < 0 ? at : at + lone + 1;
+    for (let i = bytes.length - 2; i >= at; i--)
+      if (bytes[i] === RETURN && !(this.joinLines && i > at && bytes[i - 1] === 92)) return i + 1;
+    return at;
   }
 
   /** Skips blanks within the line; true when the line has nothing more. */

@@ -57,14 +57,15 @@ describe('coordinates about 5e6', () => {
     expect(Math.max(...want.map((v, i) => Math.abs(v - (cloud!.positions[i] + cloud!.origin[i % 3]))))).toBeLessThan(0.001);
   });
 
-  it('a stray point at zero does not spoil the rest', async () => {
-    const rows = [[0, 0, 0], ...Array.from({ length: want.length / 3 }, (_, i) => want.slice(3 * i, 3 * i + 3))];
+  it('stray points at zero, one in twenty, do not spoil the rest', async () => {
+    const stray = Array.from({ length: want.length / 60 }, () => [0, 0, 0]);
+    const rows = [...stray, ...Array.from({ length: want.length / 3 }, (_, i) => want.slice(3 * i, 3 * i + 3))];
     const { cloud } = (await read('stray.xyz', rows.map((r) => r.join(',')).join('\n'))).parts[0];
     expect(
       rows
-        .slice(1)
+        .slice(stray.length)
         .flat()
-        .reduce((w, v, i) => Math.max(w, Math.abs(v - (cloud!.positions[i + 3] + cloud!.origin[i % 3]))), 0),
+        .reduce((w, v, i) => Math.max(w, Math.abs(v - (cloud!.positions[i + 3 * stray.length] + cloud!.origin[i % 3]))), 0),
     ).toBeLessThan(0.01);
   });
 

@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { random } from '../../src/core/random.ts';
 import { Input } from '../../src/io/input.ts';
 import { bytesSource } from '../../src/io/source.ts';
 import { text } from './shapes.ts';
@@ -43,6 +44,16 @@ describe('numbers in text', () => {
     // 1 + 2^-24 lies midway between two float32; a hair more must round up.
     for (const word of ['1.000000059604644775390625', '1.0000000596046447754', '1.00000005960464478', '16777217.0000000001'])
       expect(Math.fround(await parse(word))).toBe(Math.fround(Number(word)));
+  });
+
+  it('17 digits midway between two float32 are decided as Number() decides them (seed 3)', async () => {
+    const rng = random(3);
+    for (let i = 0; i < 3000; i++) {
+      const f = Float32Array.of(rng.range(-1000, 1000) * 10 ** (rng.below(8) - 4));
+      const next = new Float32Array(Int32Array.of(new Int32Array(f.buffer)[0] + 1).buffer);
+      const word = ((f[0] + next[0]) / 2).toPrecision(17);
+      expect(Math.fround(await parse(word))).toBe(Math.fround(Number(word)));
+    }
   });
 
   it('refuses what is not a plain decimal number', async () => {

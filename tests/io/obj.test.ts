@@ -4,12 +4,12 @@ import { describe, expect, it } from 'vitest';
 import { random } from '../../src/core/random.ts';
 import { readScan } from '../../src/io/read.ts';
 import { writeObj } from '../../src/io/write-obj.ts';
-import { box, corners, faultOf, inPieces, printOf, read, text, torus } from './shapes.ts';
+import { box, corners, faultOf, inPieces, padding, printOf, read, text, torus } from './shapes.ts';
 
 /** A text of several groups in all forms of corners, polygons, and indices that count backwards. */
 function rich(seed: number): string {
   const rng = random(seed);
-  const lines = ['# test', 'mtllib none.mtl'];
+  const lines = [padding('#').trim(), 'mtllib none.mtl'];
   let vertices = 0;
   for (const group of ['frame', 'engine', 'seat']) {
     for (let i = 0; i < 12; i++, vertices++)
@@ -61,7 +61,7 @@ describe('OBJ', () => {
   });
 
   it('joins lines that end in a backslash, in any piece', async () => {
-    const s = '# x\nv 0 0 \\\n0\nv 1 0 0\r\nv 0 \\\r\n1 0\nv 1 1 0\nf 1 2 \\\n 4 \\\n 3\nusemtl a \\\nb\nf 1 2 3\n';
+    const s = `${padding('#')}${'v 0 0 \\\n0\nv 1 0 0\r\nv 0 \\\r\n1 0\nv 1 1 0\nf 1 2 \\\n 4 \\\n 3\nusemtl a \\\nb\nf 1 2 3\n'}`;
     for (const most of [1, 4, 1000]) {
       const { mesh } = (await readScan(inPieces('x.obj', text(s), most))).parts[0];
       expect([...mesh!.indices]).toEqual([0, 1, 2, 0, 2, 3, 0, 1, 3]);

@@ -4,13 +4,13 @@ import type { Mesh } from '../../src/core/mesh.ts';
 import { random } from '../../src/core/random.ts';
 import { readScan } from '../../src/io/read.ts';
 import { writePly } from '../../src/io/write-ply.ts';
-import { bufferOf, faultOf, inPieces, patched, printOf, read, text, torus } from './shapes.ts';
+import { bufferOf, faultOf, inPieces, padding, patched, printOf, read, text, torus } from './shapes.ts';
 
 type Kind = 'ascii' | 'binary_little_endian' | 'binary_big_endian';
 
 /** A PLY of a mesh with properties that nobody needs, before, between and after those that are; faces of 3 to 5 corners. */
 function rich(mesh: Mesh, kind: Kind, faces: readonly (readonly number[])[], index: 'int' | 'ushort' = 'int'): Uint8Array {
-  const head = `ply\nformat ${kind} 1.0\ncomment made for a test\nobj_info none\nelement vertex ${mesh.positions.length / 3}
+  const head = `ply\nformat ${kind} 1.0\n${padding('comment ')}obj_info none\nelement vertex ${mesh.positions.length / 3}
 property uchar red\nproperty float x\nproperty double quality\nproperty float y\nproperty float z\nproperty short tag
 element face ${faces.length}\nproperty uchar flags\nproperty list uchar ${index} vertex_indices\nproperty list ushort float texcoord
 element edge 2\nproperty int vertex1\nproperty int vertex2\nend_header\n`;
@@ -135,7 +135,7 @@ describe('PLY', () => {
     expect((await faultOf('x.ply', withLine(22, '9 2 0 1 2 0.5 0.25'))).code).toBe('ply-face');
     expect((await faultOf('x.ply', withLine(22, '9 3 0 1 1.5 2 0.5 0.25'))).code).toBe('scan-index');
     const inf = await faultOf('x.ply', patched(binary, body + 23 * 3 + 1, [0, 0, 0x80, 0x7f]));
-    expect([inf.code, inf.detail.where]).toEqual(['scan-not-finite', `x.ply, vertex 4 (byte ${body + 69})`]);
+    expect([inf.code, inf.detail.where]).toEqual(['scan-not-finite', `x.ply, vertex 4 (byte 5,${body + 69 - 5000})`]);
     expect(await code(patched(binary, body + 23 * 20 + 1, [200]))).toMatch(/ply-(cut|face)|scan-index/);
     expect(await code(patched(binary, body + 23 * 20 + 5, [9]))).toBe('scan-index');
     expect(await code('ply\nformat ascii 1.0\nelement vertex 0\nproperty float x\nproperty float y\nproperty float z\nend_header\n')).toBe(

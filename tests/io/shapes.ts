@@ -46,6 +46,12 @@ export const text = (s: string): Uint8Array => new TextEncoder().encode(s);
 export const read = (name: string, bytes: Uint8Array | string): Promise<ScanFile> =>
   readScan(bytesSource(name, typeof bytes === 'string' ? text(bytes) : bytes));
 
+/**
+ * Lines of a comment, over 4 KB: readers look at that much at once to tell the format, so only what lies behind it is
+ * really read in pieces.
+ */
+export const padding = (before: string): string => `${before}${'.'.repeat(90)}\n`.repeat(50);
+
 /** The same bytes in pieces of random lengths 1..most. */
 export function inPieces(name: string, bytes: Uint8Array, most: number, seed = 1): ByteSource {
   const rng = random(seed);

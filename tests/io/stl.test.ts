@@ -61,7 +61,7 @@ describe('STL', () => {
     const mesh = torus(9, 5, random(5), 1);
     for (const [name, bytes] of [
       ['a.stl', writeStl(mesh, 'x')],
-      ['b.stl', text(asText(mesh, 'b').replace(/\n/g, '\r\n'))],
+      ['b.stl', text(`solid b\n${'\n'.repeat(4200)}${asText(mesh, 'b').slice(8)}`.replace(/\n/g, '\r\n'))],
     ] as const)
       for (const most of [1, 7, 300])
         expect(printOf(await readScan(inPieces(name, bytes, most)))).toEqual(printOf(await read(name, bytes)));
@@ -102,6 +102,8 @@ describe('STL', () => {
       const bad = await faultOf('x.stl', patched(good, 84 + 50 * 6 + 12 + 16, bytesOfF32(v)));
       expect(bad.code).toBe('scan-not-finite');
       expect(bad.detail.where).toContain('triangle 7 (byte 384)');
+      for (let k = 0; k < 9; k++)
+        expect((await faultOf('x.stl', patched(good, 84 + 12 + 4 * k, bytesOfF32(v)))).code).toBe('scan-not-finite');
     }
   });
 

@@ -52,6 +52,24 @@ describe('rows of points', () => {
     }
   });
 
+  it('a file of 200 KB in pieces: the points of the whole, and the line of a bad row', async () => {
+    const rows = Array.from({ length: 9000 }, (_, i) => [i, -i / 8, rng.range(-9, 9).toFixed(4)]);
+    for (const by of [' ', ',', ';']) {
+      const s = table(rows, by);
+      for (const most of [60, 5000]) {
+        const { cloud } = (await readScan(inPieces('p.xyz', text(s), most))).parts[0];
+        expect(
+          Buffer.compare(
+            Buffer.from(cloud!.positions.buffer),
+            Buffer.from(Float32Array.from(rows.flat().map((v) => Number(String(v)))).buffer),
+          ),
+        ).toBe(0);
+      }
+      const bad = s.replace(`\n8000${by}`, `\n8000x${by}`);
+      await expect(readScan(inPieces('p.xyz', text(bad), 5000))).rejects.toMatchObject({ detail: { where: 'p.xyz, line 8001' } });
+    }
+  });
+
   it('columns 4 to 6: normals when their squares add up to 1, colours when they look it, and it says which', async () => {
     const both = xyz.map((r, i) => [...r, ...unit[i]]);
     expect(await points('n.txt', table(both, ' '))).toMatchObject({
