@@ -19,6 +19,8 @@ export interface TrackOptions {
 const HALF_WINDOW = 0.8;
 const STRIDE = 0.6;
 const LEAST_POINTS = 24;
+/** Enough for a station; more only take time (the straights are fitted to all their points in the end). */
+const MOST_POINTS = 260;
 /** Stretches without points, in radii, that are bridged. */
 const BRIDGE = 3;
 /** Most turn of the axis from one station to the next, cosine. */
@@ -46,6 +48,12 @@ export function windowOf(points: Points, { centre, axis, radius }: Cylinder, hal
   });
 }
 
+/** At most `most` of a list, evenly. */
+export function thinned(list: readonly number[], most: number): readonly number[] {
+  if (list.length <= most) return list;
+  return Array.from({ length: most }, (_, i) => list[Math.floor((i * list.length) / most)]);
+}
+
 /** Half the length of the window for tubes of this radius, mm. */
 export const halfWindow = (radius: number): number => Math.max(5, HALF_WINDOW * radius);
 
@@ -53,13 +61,13 @@ export const halfWindow = (radius: number): number => Math.max(5, HALF_WINDOW * 
 export function stationAt(points: Points, guess: Cylinder, { noise, leastArc }: TrackOptions): Station | undefined {
   const half = halfWindow(guess.radius);
   const wide = 2 * gateOf(guess.radius, noise);
-  const rough = fitCylinder(points, windowOf(points, guess, half, wide), guess, { noise, keepRadius: true });
+  const rough = fitCylinder(points, thinned(windowOf(points, guess, half, wide), MOST_POINTS), guess, { noise, keepRadius: true });
   if (!rough) return undefined;
   const near = windowOf(points, rough, half, gateOf(guess.radius, noise));
   if (near.length < LEAST_POINTS) return undefined;
   const arc = arcSeen(points, near, rough, gateOf(guess.radius, noise));
   if (arc < leastArc) return undefined;
-  const fit = fitCylinder(points, near, rough, { noise });
+  const fit = fitCylinder(points, thinned(near, MOST_POINTS), rough, { noise });
   if (!fit || Math.abs(fit.radius - guess.radius) > 0.06 * guess.radius + 2 * noise || distance(fit.centre, guess.centre) > guess.radius)
     return undefined;
   return { ...fit, arc };

@@ -1,0 +1,204 @@
+import { describe, expect, it } from 'vitest';
+import { fieldOf } from '../../src/core/field.ts';
+import { gridOver } from '../../src/core/grid.ts';
+import { joinMeshes, type Mesh } from '../../src/core/mesh.ts';
+import { random } from '../../src/core/random.ts';
+import { distance, type Vec3 } from '../../src/core/vec.ts';
+import { euler } from '../../src/field/euler.ts';
+import { boresIn } from '../../src/fit/bores.ts';
+import { commonSizes } from '../../src/fit/sizes.ts';
+import { findTubes, type Tube } from '../../src/fit/tubes.ts';
+import { box } from '../oracle/solids.ts';
+import { type ScanOptions, tubeScan } from '../oracle/tube-scan.ts';
+
+const half: ScanOptions = { radius: 14, bend: 70, noise: 0.1, arc: 180, seenFrom: [0, 0, 1], spacing: 1.2 };
+const corners: Vec3[] = [
+  [0, 0, 0],
+  [200, 0, 0],
+  [280, 150, 0],
+  [280, 300, 80],
+];
+
+/** A flat plate with noise, and a ball: nothing that is a tube. */
+function clutter(seed: number): Mesh {
+  const r = random(seed);
+  const positions: number[] = [];
+  const indices: number[] = [];
+  const patch = (n: number, at: (i: number, j: number) => number[]): void => {
+    const first = positions.length / 3;
+    for (let j = 0; j <= n; j++) for (let i = 0; i <= n; i++) positions.push(...at(i, j));
+    for (let j = 0; j < n; j++)
+      for (let i = 0; i < n; i++) {
+        const a = first + i + (n + 1) * j;
+        indices.push(a, a + 1, a + n + 2, a, a + n + 2, a + n + 1);
+      }
+  };
+  patch(80, (i, j) => [-60 + 2 * i, -160 + 2 * j, -40 + 0.1 * r.normal()]);
+  patch(60, (i, j) => {
+    const [t, p] = [(Math.PI * (i + 1)) / 62, (2 * Math.PI * j) / 60];
+    const R = 40 + 0.1 * r.normal();
+    return [100 + R * Math.sin(t) * Math.sin(p), 200 + R * Math.sin(t) * Math.cos(p), R * Math.cos(t)];
+  });
+  return { origin: [0, 0, 0], positions: Float32Array.from(positions), indices: Uint32Array.from(indices) };
+}
+
+describe('tubes half seen, 0.1 mm noise', () => {
+  for (const [seed, radius] of [
+    [1, 14],
+    [2, 9],
+    [3, 19],
+    [4, 11.1125],
+  ])
+    it(`diameter within 0.1 mm, bends and straights, radius ${radius}, seed ${seed}`, () => {
+      const tubes = findTubes(tubeScan(corners, { ...half, radius }, random(seed)));
+      expect(tubes).toHaveLength(1);
+      const [t] = tubes;
+      expect(Math.abs(t.diameter - 2 * radius)).toBeLessThan(0.1);
+      // The stated error must be of the right size: not blind, not off by more than a few times itself.
+      expect(t.diameterError).toBeGreaterThan(0.0005);
+      expect(Math.abs(t.diameter - 2 * radius)).toBeLessThan(5 * t.diameterError + 0.01);
+      expect(Math.abs(t.arcSeen - 180)).toBeLessThanOrEqual(14);
+      // Corners of 61.9 and 38.9 degrees, each cut back by 70 tan(angle / 2): 42.0 and 24.7 mm.
+      expect(t.straights).toHaveLength(3);
+      const lengths = t.straights.map((s) => s.length).sort((a, b) => a - b);
+      for (const [i, want] of [103.3, 145.3, 158].entries()) expect(Math.abs(lengths[i] - want)).toBeLessThan(5);
+      const angles = t.bends.map((b) => b.angle).sort((a, b) => a - b);
+      expect(Math.abs(angles[0] - 38.9)).toBeLessThan(0.3);
+      expect(Math.abs(angles[1] - 61.9)).toBeLessThan(0.3);
+      for (const b of t.bends) expect(Math.abs(b.radius - 70) / 70).toBeLessThan(0.06);
+      expect(Math.abs(t.length - (158 + 103.3 + 145.3 + 70 * ((61.9 + 38.9) * (Math.PI / 180))))).toBeLessThan(6);
+    });
+
+  it('the centre line lies in the middle, not pulled to the seen side', () => {
+    const [t] = findTubes(
+      tubeScan(
+        [
+          [0, 0, 0],
+          [150, 0, 0],
+        ],
+        half,
+        random(5),
+      ),
+    );
+    for (const p of t.axis) expect(Math.hypot(p[1], p[2])).toBeLessThan(0.1);
+    expect(Math.abs(t.length - 150)).toBeLessThan(2);
+    expect(t.bends).toEqual([]);
+  });
+
+  it('among clutter: two tubes, no plate, no ball', () => {
+    const r = random(6);
+    const scans = [
+      tubeScan(corners, half, r),
+      tubeScan(
+        [
+          [0, 80, 60],
+          [180, 90, 40],
+        ],
+        { ...half, radius: 8 },
+        r,
+      ),
+      clutter(7),
+    ];
+    const tubes = findTubes(joinMeshes(scans));
+    expect(tubes.map((t) => Math.round(t.diameter))).toEqual([28, 16]);
+  });
+
+  it('a closed ring is found once, all round', () => {
+    const ring: Vec3[] = Array.from({ length: 9 }, (_, i) => [100 * Math.cos((i * Math.PI) / 4), 100 * Math.sin((i * Math.PI) / 4), 0]);
+    const scan = tubeScan([[100, 0.001, 0], ...ring.slice(1, 8), [100, 0, 0]], { ...half, radius: 10, bend: 60, arc: 200 }, random(8));
+    const tubes = findTubes(scan);
+    expect(tubes).toHaveLength(1);
+    expect(tubes[0].diameter).toBeCloseTo(20, 0.7);
+  });
+
+  it('an exact tube of a few long faces: the corners lie on it, the faces do not', () => {
+    const [t] = findTubes(
+      tubeScan(
+        [
+          [0, 0, 0],
+          [300, 0, 0],
+        ],
+        { ...half, noise: 0, arc: 360, spacing: 3 },
+        random(9),
+      ),
+    );
+    expect(t.diameter).toBeCloseTo(28, 2);
+  });
+
+  it('a hollow surface is no tube', () => {
+    const inside = tubeScan(corners, half, random(10));
+    const flipped = { ...inside, indices: inside.indices.slice().reverse() };
+    expect(findTubes(flipped)).toEqual([]);
+  });
+
+  it('the same scan gives the same tubes', () => {
+    const scan = tubeScan(corners, half, random(11));
+    expect(findTubes(scan)).toEqual(findTubes(scan));
+  });
+});
+
+describe('common sizes', () => {
+  it('hints in mm and inches, the nearer first', () => {
+    expect(commonSizes(28.02)[0].size).toBe('28 mm');
+    expect(commonSizes(22.2)[0].size).toBe('7/8 in');
+    expect(commonSizes(31.8)[0]).toMatchObject({ size: '1 1/4 in' });
+    expect(commonSizes(31.8)[0].off).toBeCloseTo(0.05, 6);
+  });
+});
+
+describe('bores', () => {
+  const grid = gridOver({ min: [-54, -44, -34], max: [54, 44, 34] }, 2);
+  const straight = (from: Vec3, to: Vec3, diameter: number): Tube => ({
+    diameter,
+    diameterError: 0.01,
+    arcSeen: 180,
+    axis: [from, to],
+    length: distance(from, to),
+    straights: [],
+    bends: [],
+    sizes: commonSizes(diameter),
+    scatter: 0.1,
+  });
+  const block = box([100, 80, 60]);
+
+  it('a tube right through: enclosed, as long as the block, and the Euler number agrees', () => {
+    for (const at of [0, 0.7, 1.3]) {
+      const tube = straight([-90, at, at], [90, at, at], 20);
+      const body = fieldOf(grid, (x, y, z) => Math.min(block(x, y, z), Math.hypot(y - at, z - at) - 14));
+      const bores = boresIn(body, [tube], 4);
+      expect(bores).toHaveLength(1);
+      expect(bores[0]).toMatchObject({ tube: 0, diameter: 28, enclosed: true, openAngle: 0 });
+      expect(Math.abs(bores[0].length - 100)).toBeLessThan(2);
+      expect(Math.abs(bores[0].cost / (Math.PI * 14 ** 2 * 100) - 1)).toBeLessThan(0.02);
+      expect(euler(body).holes).toBe(bores.filter((b) => b.enclosed).length);
+      // From the bore to the nearest face: 30 - 14 less the shift.
+      expect(Math.abs(bores[0].web - (16 - at))).toBeLessThan(1);
+    }
+  });
+
+  it('a tube in the upper face: an open slot, its angle from the geometry', () => {
+    // The axis lies in the face: half the circumference is open.
+    const tube = straight([-90, 0, 30], [90, 0, 30], 20);
+    const body = fieldOf(grid, (x, y, z) => Math.min(block(x, y, z), Math.hypot(y, z - 30) - 14));
+    const [bore, ...more] = boresIn(body, [tube], 4);
+    expect(more).toEqual([]);
+    expect(bore.enclosed).toBe(false);
+    expect(Math.abs(bore.openAngle - 180)).toBeLessThan(15);
+    expect(Math.abs(bore.cost / (0.5 * Math.PI * 14 ** 2 * 100) - 1)).toBeLessThan(0.1);
+    expect(euler(body).holes).toBe(0);
+  });
+
+  it('the web to the next bore', () => {
+    const tubes = [straight([-90, -20, 0], [90, -20, 0], 12), straight([-90, 20, 0], [90, 20, 0], 12)];
+    const body = fieldOf(grid, (x, y, z) => Math.min(block(x, y, z), Math.hypot(y - 20, z) - 9, Math.hypot(y + 20, z) - 9));
+    const bores = boresIn(body, tubes, 3);
+    expect(bores.map((b) => b.enclosed)).toEqual([true, true]);
+    // Outwards 40 - 20 - 9 = 11 to the face, inwards 22 to the other bore.
+    for (const b of bores) expect(Math.abs(b.web - 11)).toBeLessThan(1);
+    expect(euler(body).holes).toBe(2);
+  });
+
+  it('a tube that passes outside needs none', () => {
+    expect(boresIn(fieldOf(grid, block), [straight([-90, 0, 60], [90, 0, 60], 20)], 4)).toEqual([]);
+  });
+});
