@@ -94,7 +94,15 @@ describe('a room of known volume', () => {
   });
 
   it('leaves its files and nothing else', async () => {
-    expect(readdirSync(join(cwd, 'out')).sort()).toEqual(['cavity.stl', 'envelope.glb', 'envelope.stl', 'result.json', 'scene.glb']);
+    expect(readdirSync(join(cwd, 'out')).sort()).toEqual([
+      'cavity.stl',
+      'coarse.bin',
+      'coarse.json',
+      'envelope.glb',
+      'envelope.stl',
+      'result.json',
+      'scene.glb',
+    ]);
     expect(readdirSync(cwd).filter((name) => name.includes('tmp'))).toEqual([]);
     const envelope = (await readScan(bytesSource('e.stl', readFileSync(join(cwd, 'out', 'envelope.stl'))))).parts[0].mesh!;
     expect(meshVolume(envelope) / 1e6).toBeCloseTo(result.envelope.volume_l.value, 2);
@@ -135,7 +143,15 @@ describe('a room of known volume', () => {
     const noTank = job('no-tank.yaml', ROOM.replace(/tank:.*/, 'tank: false'));
     expect((await measure([noTank, '-o', 'kept', '--force'])).code).toBe(0);
     // The cavity of the earlier run would not belong to the new result.
-    expect(readdirSync(join(cwd, 'kept')).sort()).toEqual(['envelope.glb', 'envelope.stl', 'mine.txt', 'result.json', 'scene.glb']);
+    expect(readdirSync(join(cwd, 'kept')).sort()).toEqual([
+      'coarse.bin',
+      'coarse.json',
+      'envelope.glb',
+      'envelope.stl',
+      'mine.txt',
+      'result.json',
+      'scene.glb',
+    ]);
   });
 });
 
