@@ -138,7 +138,7 @@ describe('mutated files', () => {
     obj: 20000,
     gltf: 20000,
     meshopt: 2000,
-    draco: 150,
+    draco: 1000,
     '3mf': 20000,
     pcd: 20000,
     rows: 20000,
