@@ -1,14 +1,15 @@
 import type { Note } from '../core/fault.ts';
 import type { Mesh } from '../core/mesh.ts';
 
-/** A loose piece smaller than this across, mm, and with less than this share of the scan's triangles is a speck. */
-export const SPECK_SIZE = 12;
-export const SPECK_SHARE = 1e-3;
+/** A loose piece smaller than this across, mm, and with less than this share of the scan's triangles (or so few) is a speck. */
+const SPECK_SIZE = 12;
+const SPECK_SHARE = 1e-3;
+const SPECK_TRIANGLES = 50;
 
 /**
  * Number of each triangle's connected piece (corners shared by index or by exact position), and how many pieces there are.
  */
-export function connectedPieces(mesh: Mesh): { piece: Int32Array; count: number } {
+function connectedPieces(mesh: Mesh): { piece: Int32Array; count: number } {
   const { indices } = mesh;
   const parent = samePlace(mesh);
   const find = (v: number): number => {
@@ -98,7 +99,10 @@ export function dropSpecks(scan: string, mesh: Mesh, dropped: Specks[]): Mesh {
       }
   }
   const across = (q: number): number => Math.hypot(hi[q * 3] - lo[q * 3], hi[q * 3 + 1] - lo[q * 3 + 1], hi[q * 3 + 2] - lo[q * 3 + 2]);
-  const isSpeck = Array.from({ length: count }, (_, q) => across(q) < SPECK_SIZE && size[q] < SPECK_SHARE * piece.length);
+  const isSpeck = Array.from(
+    { length: count },
+    (_, q) => across(q) < SPECK_SIZE && size[q] < Math.max(SPECK_SHARE * piece.length, Math.min(SPECK_TRIANGLES, piece.length / 10)),
+  );
   const specks = isSpeck.filter(Boolean).length;
   if (specks === 0 || specks === count) return mesh;
   let triangles = 0;
@@ -127,7 +131,7 @@ export function speckNote(dropped: readonly Specks[]): Note[] {
   return [
     {
       code: 'specks-dropped',
-      text: `${total} loose specks were left out (${dropped.map((d) => `${d.scan} ${d.pieces}`).join(', ')}), the largest ${largest.toFixed(1)} mm across: a speck is under ${SPECK_SIZE} mm across and under ${SPECK_SHARE * 100} % of its scan.`,
+      text: `${total} loose specks were left out (${dropped.map((d) => `${d.scan} ${d.pieces}`).join(', ')}), the largest ${largest.toFixed(1)} mm across: a speck is under ${SPECK_SIZE} mm across and under ${SPECK_SHARE * 100} % of its scan or ${SPECK_TRIANGLES} triangles.`,
     },
   ];
 }
