@@ -10,7 +10,7 @@ import { surface } from './field/surface.ts';
 import { fluidOf } from './fill/fluids.ts';
 import { UPRIGHT } from './fill/level.ts';
 import { type TankOptions, type TankRun, tankOf } from './fill/tank.ts';
-import { ullageOf } from './fill/ullage.ts';
+import { type UllageRule, ullageOf } from './fill/ullage.ts';
 import { readScan } from './io/read.ts';
 import type { ByteSource } from './io/source.ts';
 import { FLUIDS } from './job/defaults.ts';
@@ -315,13 +315,28 @@ async function fillTank(tank: JobTank, { body, coarse, accuracy }: TankBody, con
   const options: TankOptions = {
     wall: tank.wall,
     wallDensity: tank.wall_density,
+    wallTolerance: tank.wall_tolerance,
+    leastRadius: tank.inside_radius,
+    inner: tank.inner ?? undefined,
+    foam: tank.foam ?? undefined,
     fluid,
-    ullage: ullageOf(fluid, { by: 'share', share: tank.ullage }),
+    ullage: ullageOf(fluid, ullageRule(tank.ullage)),
     accuracy,
   };
-  const rough = await tankOf(coarse, { ...options, thin: false, stand: { attitudes: [UPRIGHT], advise: false } }, context);
-  return tankOf(body, { ...options, coarse: rough.tank, stand: { attitudes: [UPRIGHT], advise: false } }, context);
+  const asked = {
+    attitudes: tank.attitudes.length > 0 ? tank.attitudes : [UPRIGHT],
+    filling: tank.filling ?? undefined,
+    filler: tank.filler ?? undefined,
+    vents: tank.vents ?? undefined,
+    pickups: tank.pickups ?? undefined,
+    advise: tank.attitudes.length > 0,
+  };
+  const rough = await tankOf(coarse, { ...options, thin: false, stand: { ...asked, attitudes: [UPRIGHT], advise: false } }, context);
+  return tankOf(body, { ...options, coarse: rough.tank, stand: asked }, context);
 }
+
+const ullageRule = (u: JobTank['ullage']): UllageRule =>
+  typeof u === 'number' ? { by: 'share', share: u } : u === 'adr' ? { by: 'adr' } : { by: 'expansion', ...u };
 
 /** Why there is no envelope, and the nearest change that would give one. */
 function noEnvelope(

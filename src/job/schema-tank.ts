@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { FLUID_NAMES, FLUIDS, type Fluid, PROCESS_NAMES, PROCESSES, TANK_DEFAULTS } from './defaults.ts';
-import { type DeepReadonly, length, section, share } from './schema-parts.ts';
+import { type DeepReadonly, length, point, section, share } from './schema-parts.ts';
 
 const density = (hint: string) =>
   z.number({ error: 'a density in kg/m3' }).superRefine((v, context) => {
@@ -24,6 +24,38 @@ const ownFluid = section({
 
 const named = z.enum(FLUID_NAMES).transform((name): Fluid => ({ ...FLUIDS[name] }));
 
+const celsius = () =>
+  z
+    .number({ error: 'a temperature in C' })
+    .min(-60, { error: 'a temperature from -60 to 90 C' })
+    .max(90, { error: 'a temperature from -60 to 90 C' });
+
+/** A share; or what it is filled at and must not spill at; or the formula of ADR 4.1.1.4. */
+const ullage = z.union(
+  [
+    share(0.5),
+    section({
+      fill: celsius().prefault(15).describe('Temperature at filling, C.'),
+      peak: celsius().describe('Temperature at which it must not spill yet, C.'),
+    }),
+    z.literal('adr'),
+  ],
+  { error: 'a share such as "5 %" or 0.05, or { fill: 15, peak: 55 } in C, or adr' },
+);
+
+const angle = () =>
+  z.number({ error: 'degrees' }).min(-90, { error: 'degrees from -90 to 90' }).max(90, { error: 'degrees from -90 to 90' });
+
+const attitude = section({
+  name: z.string({ error: 'a text' }).min(1).optional().describe('What to call it, such as "side stand".'),
+  pitch: angle().prefault(0).describe('Nose up +, degrees.'),
+  lean: angle().prefault(0).describe('To the right +, degrees.'),
+  acceleration: z
+    .tuple([z.number(), z.number(), z.number()], { error: 'three accelerations in g: forward, left, up' })
+    .optional()
+    .describe("The vehicle's acceleration forward, left and up, in g: braking at 0.6 g is [-0.6, 0, 0]. It tilts the apparent vertical."),
+});
+
 /** The tank that is to fill the envelope. */
 const tankSection = section({
   process: z
@@ -34,28 +66,75 @@ const tankSection = section({
     ),
   wall: length({ above: 0 }).nullish().describe("Thickness of the wall, mm; the process's usual one when left out."),
   wall_density: density('in g/cm3? Multiply by 1000').nullish().describe("Density of the wall, kg/m3; the process's when left out."),
-  ullage: share(0.5).prefault(TANK_DEFAULTS.ullage).describe('Share of the cavity left empty for expansion, "5 %" or 0.05.'),
+  wall_tolerance: share(0.5).prefault(0).describe('By what share the wall may come out thicker or thinner; widens the bounds.'),
+  inside_radius: length({ above: 0 }).nullish().describe('Least inside radius of the cavity, mm; sharp corners stay when left out.'),
+  inner: section({
+    gap: length({ least: 0 }).describe('Between the walls, mm.'),
+    wall: length({ above: 0 }).describe('Of the inner wall, mm.'),
+  })
+    .nullish()
+    .describe('A second wall inside the first.'),
+  foam: section({
+    takes: share(0.5).describe('Share of the cavity that it takes up.'),
+    holds: share(0.5).prefault(0).describe('Share of the fill that it holds back.'),
+  })
+    .nullish()
+    .describe('Foam or baffles; reticulated foam takes up about 3 % and holds back 1 to 3 % (common practice).'),
+  ullage: ullage
+    .prefault(TANK_DEFAULTS.ullage)
+    .describe('What is left empty for expansion: a share of the cavity, "5 %" or 0.05; or { fill: 15, peak: 55 }, C; or adr.'),
   fluid: z
     .union([named, ownFluid], { error: `one of: ${FLUID_NAMES.join(', ')}; or { density: kg/m3 at 15 C, expansion: per kelvin }` })
     .prefault(TANK_DEFAULTS.fluid)
     .describe('What it holds.'),
+  attitudes: z
+    .array(attitude, { error: 'a list of { pitch: ..., lean: ... }' })
+    .nullish()
+    .describe(
+      'How the vehicle stands in use; usable litres are those of the worst one, and the best places for vent and pickup are looked for.',
+    ),
+  filling: attitude.nullish().describe('How it stands when it is filled (side stand); upright when left out.'),
+  filler: point().nullish().describe('Where the filler is, mm; proposed when left out.'),
+  vents: z.array(point(), { error: 'a list of points' }).nullish().describe('Where it is vented, mm; proposed when left out.'),
+  pickups: z.array(point(), { error: 'a list of points' }).nullish().describe('Where the fuel is drawn, mm; proposed when left out.'),
 });
 
 export const tank = z.union([z.literal(false), tankSection], { error: '{ wall: ..., ullage: ..., fluid: ... }, or false' });
 
 type RawTank = z.output<typeof tankSection>;
 
-/** A tank with every default filled in: wall mm, wall_density kg/m3, ullage as a fraction, fluid with its figures. */
-export type JobTank = DeepReadonly<Omit<RawTank, 'wall' | 'wall_density'> & { wall: number; wall_density: number }>;
+type Given<K extends keyof RawTank> = NonNullable<RawTank[K]> | null;
+
+/** A tank with every default filled in: wall mm, wall_density kg/m3, shares as fractions, fluid with its figures; null: not asked for. */
+export type JobTank = DeepReadonly<
+  Omit<RawTank, 'wall' | 'wall_density' | 'inside_radius' | 'inner' | 'foam' | 'attitudes' | 'filling' | 'filler' | 'vents' | 'pickups'> & {
+    wall: number;
+    wall_density: number;
+    inside_radius: number | null;
+    inner: Given<'inner'>;
+    foam: Given<'foam'>;
+    attitudes: NonNullable<RawTank['attitudes']>;
+    filling: Given<'filling'>;
+    filler: Given<'filler'>;
+    vents: Given<'vents'>;
+    pickups: Given<'pickups'>;
+  }
+>;
 
 export function completeTank(raw: RawTank | false): JobTank | false {
   if (raw === false) return false;
   const process = PROCESSES[raw.process];
   return {
-    process: raw.process,
+    ...raw,
     wall: raw.wall ?? process.wall,
     wall_density: raw.wall_density ?? process.density,
-    ullage: raw.ullage,
-    fluid: raw.fluid,
+    inside_radius: raw.inside_radius ?? null,
+    inner: raw.inner ?? null,
+    foam: raw.foam ?? null,
+    attitudes: raw.attitudes ?? [],
+    filling: raw.filling ?? null,
+    filler: raw.filler ?? null,
+    vents: raw.vents ?? null,
+    pickups: raw.pickups ?? null,
   };
 }
