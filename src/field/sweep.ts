@@ -58,10 +58,20 @@ export async function sweep(field: Field, direction: Vec3, context: Context, opt
   return { grid, data: out };
 }
 
-/** The same, here and at once, into `out` (one number a cell): for tasks that sweep many directions. */
-export function sweepInto(field: Field, direction: Vec3, out: Float32Array, beyond = Infinity): void {
-  const { rowMin, rows } = new Shear(field.grid, direction);
-  columns({ grid: field.grid, data: field.data, direction, beyond, out, from: rowMin, to: rowMin + rows });
+/** Cells from..to (inclusive) along x, y, z. */
+export interface CellBox {
+  readonly from: Vec3;
+  readonly to: Vec3;
+}
+
+/**
+ * The same, here and at once, into `out` (one number a cell): for tasks that sweep many directions. With `over`, only the cells of
+ * that box are sure to be written.
+ */
+export function sweepInto(field: Field, direction: Vec3, out: Float32Array, options: SweepOptions & { over?: CellBox } = {}): void {
+  const shear = new Shear(field.grid, direction);
+  const [from, to] = options.over ? shear.rowsThrough(options.over) : [shear.rowMin, shear.rowMin + shear.rows];
+  columns({ grid: field.grid, data: field.data, direction, beyond: options.beyond ?? Infinity, out, from, to });
 }
 
 /**
@@ -79,6 +89,8 @@ class Shear {
   readonly width: number;
   readonly rowMin: number;
   readonly rows: number;
+  /** The slices' axis and the one that carries the rows. */
+  private readonly axes: readonly [number, number];
   private readonly slopeB: number;
   private readonly slopeC: number;
 
@@ -92,6 +104,7 @@ class Shear {
     const c = a === 2 ? 1 : 2;
     this.count = [size[a], size[b], size[c]];
     this.stride = [strides[a], strides[b], strides[c]];
+    this.axes = [a, c];
     this.up = d[a] > 0;
     this.span = grid.step / abs[a];
     this.slopeB = d[b] / d[a];
@@ -101,6 +114,14 @@ class Shear {
     this.width = size[b] + 1 + Math.abs(endB);
     this.rowMin = -1 - Math.max(0, endC);
     this.rows = size[c] + 1 + Math.abs(endC);
+  }
+
+  /** Rows from..to of columns that the cells of a box lie between. */
+  rowsThrough({ from, to }: CellBox): [number, number] {
+    const [a, c] = this.axes;
+    const shifts = [this.wholeC(from[a]), this.wholeC(to[a])];
+    // A cell at c lies between the rows c - 1 - shift and c - shift.
+    return [from[c] - 1 - Math.max(...shifts), to[c] - Math.min(...shifts)];
   }
 
   /** Shift of slice k against the columns, in whole cells; the rest is `partB`. */

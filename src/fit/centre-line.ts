@@ -34,14 +34,19 @@ const BENT = 1 / 600;
 /** Least turn over four stations, radians, that is no noise. */
 const LEAST_TURN = 0.02;
 
+/** Planes farther from each other than this (cosine) are different. */
+const OTHER_PLANE = Math.cos((50 * Math.PI) / 180);
 /** Bends of fewer degrees are not worth a line in a table; the centre line still follows them. */
 const LEAST_ANGLE = 3;
+const LEAST_END_ANGLE = 25;
 
 /** Stations from..to (inclusive) that are straight or bent together. */
 interface Run {
   from: number;
   to: number;
   bent: boolean;
+  /** Normal of the plane of a bend, where it begins. */
+  plane: Vec3;
   /** Of a straight: its fit, and where it begins and ends along the fit's axis, mm from its centre. */
   fit?: CylinderFit;
   low: number;
@@ -59,7 +64,9 @@ export function centreLine(points: Points, stations: readonly Station[], noise: 
   runs.forEach((run, i) => {
     const arc = arcs[i];
     if (arc) {
-      if (arc.bend.angle > LEAST_ANGLE) bends.push(arc.bend);
+      // At a tube's end the weld to the next part looks like the beginning of a bend.
+      const least = i > 0 && i < runs.length - 1 ? LEAST_ANGLE : LEAST_END_ANGLE;
+      if (arc.bend.angle > least) bends.push(arc.bend);
       line.push(...arc.line);
     } else if (run.fit) {
       const { centre, axis } = run.fit;
@@ -83,14 +90,17 @@ function runsOf(stations: readonly Station[]): Run[] {
     const turn = angleOf(a.axis, b.axis);
     const bent = turn / distance(a.centre, b.centre) > BENT && turn > LEAST_TURN;
     const last = runs[runs.length - 1];
-    if (last && last.bent === bent) last.to = i;
-    else runs.push({ from: i, to: i, bent, low: 0, high: 0 });
+    const plane = normalize(cross(a.axis, b.axis));
+    // A bend that goes over into one in another plane is two.
+    if (last && last.bent === bent && !(bent && dot(plane, last.plane) < OTHER_PLANE)) last.to = i;
+    else runs.push({ from: i, to: i, bent, plane, low: 0, high: 0 });
   }
   // Runs of one or two stations between others of the other kind are noise.
   const kept: Run[] = [];
   for (const r of runs) {
     const last = kept[kept.length - 1];
-    if (last && (last.bent === r.bent || r.to - r.from < 2)) last.to = r.to;
+    const isNoise = r.to - r.from < 2;
+    if (last && (isNoise || (last.bent === r.bent && !r.bent))) last.to = r.to;
     else kept.push(r);
   }
   return kept;
@@ -175,11 +185,7 @@ function misfit(stations: readonly Station[], { corner, a, b, inwards, angle }: 
     const [ta, tb] = [dot(q, a), dot(q, b)];
     if (ta < -cut) sum += dot(q, q) - ta * ta;
     else if (tb > cut) sum += dot(q, q) - tb * tb;
-    else {
-      // The middle of a window of length w on an arc lies w^2 / (24 r) inside it.
-      const window = 2 * halfWindow(s.radius);
-      sum += (distance(s.centre, centre) - radius + (window * window) / (24 * radius)) ** 2;
-    }
+    else sum += (distance(s.centre, centre) - radius) ** 2;
   }
   return sum;
 }

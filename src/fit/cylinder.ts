@@ -1,5 +1,5 @@
 import { CholeskyDecomposition, EigenvalueDecomposition, Matrix } from 'ml-matrix';
-import { add, frameOf, normalize, scale, type Vec3 } from '../core/vec.ts';
+import { add, dot, frameOf, normalize, scale, type Vec3 } from '../core/vec.ts';
 import type { Points } from './points.ts';
 
 /** A piece of a tube: a point on its axis, the axis (unit vector), its radius, mm. */
@@ -10,6 +10,8 @@ export interface Cylinder {
 }
 
 export interface CylinderFit extends Cylinder {
+  /** How the axis bends at the centre, 1/mm, towards the inside of the bend; zero for a straight fit. */
+  readonly curvature: Vec3;
   /** Scatter of the points about the surface, mm, and standard error of the radius, mm. */
   readonly scatter: number;
   readonly radiusError: number;
@@ -76,28 +78,33 @@ function placed(axis: Vec3, [x, y, z]: Vec3): Vec3 {
 export interface FitOptions {
   /** Expected scatter, mm: points far outside it count little (Tukey's weights). */
   readonly noise: number;
+  /** Let the axis be a parabola: for short pieces of a bend. */
+  readonly curved?: boolean;
   /** Keep the radius of the guess. */
   readonly keepRadius?: boolean;
 }
 
 /**
- * The cylinder nearest to the points by geometric distance: Gauss-Newton on shift and tilt of the axis and on the radius
- * (Lukacs, Martin, Marshall, Faithful Least-Squares Fitting of Spheres, Cylinders, Cones and Tori, ECCV 1998), re-weighted so that
- * points of other parts do not pull. The centre slides along the axis to the middle of the points. Undefined when it does not
- * settle.
+ * The cylinder nearest to the points by geometric distance: Gauss-Newton on shift and tilt of the axis, its bend if asked, and the
+ * radius (Lukacs, Martin, Marshall, Faithful Least-Squares Fitting of Spheres, Cylinders, Cones and Tori, ECCV 1998), re-weighted
+ * so that points of other parts do not pull. Undefined when it does not settle.
  */
 export function fitCylinder({ position }: Points, near: readonly number[], guess: Cylinder, options: FitOptions): CylinderFit | undefined {
   let { centre, axis, radius } = guess;
-  const size = options.keepRadius ? 4 : 5;
+  let curvature: Vec3 = [0, 0, 0];
+  // Unknowns, all as lengths: shift x, y; tilt x, y (at one radius along); bend x, y (likewise); radius.
+  const shape = options.curved ? 6 : 4;
+  const size = options.keepRadius ? shape : shape + 1;
+  const row = new Float64Array(7);
   let width = Math.max(options.noise * 3, radius * 0.05);
   let scatter = width;
   let used = 0;
   let radiusError = Infinity;
-  const row = new Float64Array(5);
   for (let round = 0; round < ROUNDS; round++) {
     const [u, v] = frameOf(axis);
-    const normal = new Float64Array(25);
-    const right = new Float64Array(5);
+    const [ku, kv] = [dot(curvature, u), dot(curvature, v)];
+    const normal = new Float64Array(49);
+    const right = new Float64Array(7);
     let weights = 0;
     let squares = 0;
     let middle = 0;
@@ -106,10 +113,10 @@ export function fitCylinder({ position }: Points, near: readonly number[], guess
       const q0 = position[3 * i] - centre[0];
       const q1 = position[3 * i + 1] - centre[1];
       const q2 = position[3 * i + 2] - centre[2];
-      const x = q0 * u[0] + q1 * u[1] + q2 * u[2];
-      const y = q0 * v[0] + q1 * v[1] + q2 * v[2];
       const t = q0 * axis[0] + q1 * axis[1] + q2 * axis[2];
-      const r = Math.hypot(x, y);
+      const x = q0 * u[0] + q1 * u[1] + q2 * u[2] - (ku * t * t) / 2;
+      const y = q0 * v[0] + q1 * v[1] + q2 * v[2] - (kv * t * t) / 2;
+      const r = Math.sqrt(x * x + y * y);
       const e = r - radius;
       const k = e / (3 * width);
       if (r === 0 || k * k >= 1) continue;
@@ -118,41 +125,52 @@ export function fitCylinder({ position }: Points, near: readonly number[], guess
       weights += w;
       squares += w * e * e;
       middle += w * t;
+      const along = t / radius;
       row[0] = x / r;
       row[1] = y / r;
-      row[2] = (t * x) / r / radius;
-      row[3] = (t * y) / r / radius;
-      row[4] = 1;
+      row[2] = along * row[0];
+      row[3] = along * row[1];
+      row[4] = along * row[2];
+      row[5] = along * row[3];
+      row[shape] = 1;
       for (let a = 0; a < size; a++) {
         right[a] += w * row[a] * e;
-        for (let b = 0; b <= a; b++) normal[5 * a + b] += w * row[a] * row[b];
+        for (let b = 0; b <= a; b++) normal[7 * a + b] += w * row[a] * row[b];
       }
     }
-    if (used < 10) return undefined;
+    if (used < 12) return undefined;
     scatter = Math.sqrt(squares / Math.max(weights - size, 1));
-    const matrix = new Matrix(size, size);
-    for (let a = 0; a < size; a++) for (let b = 0; b <= a; b++) matrix.set(a, b, normal[5 * a + b]).set(b, a, normal[5 * a + b]);
-    const solver = new CholeskyDecomposition(matrix);
+    const solver = new CholeskyDecomposition(symmetric(normal, size));
     if (!solver.isPositiveDefinite()) return undefined;
     const step = solver.solve(Matrix.columnVector(Array.from(right.subarray(0, size)))).getColumn(0);
-    // Tilts are taken per radius so that all unknowns are lengths.
-    const [ta, tb] = [step[2] / radius, step[3] / radius];
+    centre = add(centre, across([u, v], step[0], step[1]));
+    if (options.curved) curvature = add(across([u, v], ku, kv), scale(across([u, v], step[4], step[5]), 2 / (radius * radius)));
+    axis = normalize(add(axis, scale(across([u, v], step[2], step[3]), 1 / radius)));
+    // The centre slides along the axis to the middle of its points, where shift, tilt and bend mix least; beyond the last
+    // points a bend is guesswork.
     const slide = middle / weights;
-    const shifted = placed(axis, [step[0], step[1], 0]);
-    const tilted = normalize([axis[0] + ta * u[0] + tb * v[0], axis[1] + ta * u[1] + tb * v[1], axis[2] + ta * u[2] + tb * v[2]]);
-    centre = add(add(centre, shifted), scale(tilted, slide));
-    axis = tilted;
+    centre = add(centre, add(scale(axis, slide), scale(curvature, (slide * slide) / 2)));
+    axis = normalize(add(axis, scale(curvature, slide)));
     if (!options.keepRadius) {
-      radius += step[4];
-      const unit = Matrix.columnVector([0, 0, 0, 0, 1]);
-      radiusError = scatter * Math.sqrt(solver.solve(unit).get(4, 0));
+      radiusError =
+        scatter * Math.sqrt(solver.solve(Matrix.columnVector(Array.from({ length: size }, (_, a) => (a === shape ? 1 : 0)))).get(shape, 0));
+      radius += step[shape];
     }
-    if (!(radius > 0.5) || Math.hypot(...step) > 1e4) return undefined;
+    if (!(radius > 0.5) || !(Math.hypot(...step) < 1e4)) return undefined;
     width = Math.max(options.noise, Math.min(width, 1.2 * scatter + 0.2 * options.noise));
-    if (Math.hypot(...step) < 1e-5 && round > 2) break;
+    if (Math.hypot(...step) < 1e-4 && round > 2) break;
   }
-  return { centre, axis, radius, scatter, radiusError: options.keepRadius ? Infinity : radiusError, used };
+  return { centre, axis, radius, curvature, scatter, radiusError, used };
 }
+
+/** The lower triangle of the normal equations (rows of seven), as a full matrix. */
+function symmetric(lower: Float64Array, size: number): Matrix {
+  const out = new Matrix(size, size);
+  for (let a = 0; a < size; a++) for (let b = 0; b <= a; b++) out.set(a, b, lower[7 * a + b]).set(b, a, lower[7 * a + b]);
+  return out;
+}
+
+const across = ([u, v]: readonly [Vec3, Vec3], x: number, y: number): Vec3 => add(scale(u, x), scale(v, y));
 
 /** Degrees of the circumference on which the points (those within `gate` mm of the surface) lie, in steps of 6 degrees. */
 export function arcSeen({ position }: Points, near: readonly number[], { centre, axis, radius }: Cylinder, gate: number): number {

@@ -30,18 +30,22 @@ const MOST_STATIONS = 4000;
 /** Distance from the surface, mm, within which points belong to a tube. */
 export const gateOf = (radius: number, noise: number): number => Math.max(4 * noise, 0.06 * radius);
 
+type Bent = Cylinder & { readonly curvature?: Vec3 };
+
 /** The points of the window of a cylinder: near its surface, facing outwards, within the window along the axis. */
-export function windowOf(points: Points, { centre, axis, radius }: Cylinder, half: number, gate: number): number[] {
+export function windowOf(points: Points, { centre, axis, radius, curvature }: Bent, half: number, gate: number): number[] {
   const { position, normal } = points;
+  const [k0, k1, k2] = curvature ?? [0, 0, 0];
   return pointsNear(points, centre, Math.hypot(half, radius + gate)).filter((i) => {
     const q0 = position[3 * i] - centre[0];
     const q1 = position[3 * i + 1] - centre[1];
     const q2 = position[3 * i + 2] - centre[2];
     const t = q0 * axis[0] + q1 * axis[1] + q2 * axis[2];
     if (Math.abs(t) > half) return false;
-    const x = q0 - t * axis[0];
-    const y = q1 - t * axis[1];
-    const z = q2 - t * axis[2];
+    const s = (t * t) / 2;
+    const x = q0 - t * axis[0] - s * k0;
+    const y = q1 - t * axis[1] - s * k1;
+    const z = q2 - t * axis[2] - s * k2;
     const r = Math.hypot(x, y, z);
     if (Math.abs(r - radius) > gate) return false;
     return x * normal[3 * i] + y * normal[3 * i + 1] + z * normal[3 * i + 2] > 0.7 * r;
@@ -61,13 +65,17 @@ export const halfWindow = (radius: number): number => Math.max(5, HALF_WINDOW * 
 export function stationAt(points: Points, guess: Cylinder, { noise, leastArc }: TrackOptions): Station | undefined {
   const half = halfWindow(guess.radius);
   const wide = 2 * gateOf(guess.radius, noise);
-  const rough = fitCylinder(points, thinned(windowOf(points, guess, half, wide), MOST_POINTS), guess, { noise, keepRadius: true });
+  const rough = fitCylinder(points, thinned(windowOf(points, guess, half, wide), MOST_POINTS), guess, {
+    noise,
+    keepRadius: true,
+    curved: true,
+  });
   if (!rough) return undefined;
   const near = windowOf(points, rough, half, gateOf(guess.radius, noise));
   if (near.length < LEAST_POINTS) return undefined;
   const arc = arcSeen(points, near, rough, gateOf(guess.radius, noise));
   if (arc < leastArc) return undefined;
-  const fit = fitCylinder(points, thinned(near, MOST_POINTS), rough, { noise });
+  const fit = fitCylinder(points, thinned(near, MOST_POINTS), rough, { noise, curved: true });
   if (!fit || Math.abs(fit.radius - guess.radius) > 0.06 * guess.radius + 2 * noise || distance(fit.centre, guess.centre) > guess.radius)
     return undefined;
   return { ...fit, arc };

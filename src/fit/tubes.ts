@@ -95,8 +95,12 @@ export function placesAlong(line: readonly Vec3[], step: number): Vec3[] {
   return out;
 }
 
-/** Rounded edges and rings of fillets fit a cylinder badly, and are seen from one side only. */
-const isRound = (t: Tube, noise: number): boolean => t.scatter < 1.6 * noise + 0.002 * t.diameter || t.arcSeen > 300;
+/**
+ * Rounded edges fit a cylinder badly, and are seen from one side only; the rounded rim of a round part is a ring tighter than tube
+ * can be bent.
+ */
+const isRound = (t: Tube, noise: number): boolean =>
+  (t.scatter < 1.6 * noise + 0.002 * t.diameter || t.arcSeen > 300) && !t.bends.some((b) => b.radius < t.diameter && b.angle > 150);
 
 /** Whether a place on the centre line of a tube of this diameter lies on that of another of about the same diameter. */
 const liesOn = (p: Vec3, diameter: number, tube: Tube): boolean =>

@@ -152,8 +152,10 @@ interface Batch {
 function keptVolumes({ slack, body, corner, directions }: Batch): number[] {
   const least: Field = { grid: slack.grid, data: new Float32Array(slack.data.length) };
   const kept: Field = { grid: body.grid, data: new Float32Array(body.data.length) };
+  const { nx, ny, nz } = body.grid;
+  const over = { from: corner, to: [corner[0] + nx - 1, corner[1] + ny - 1, corner[2] + nz - 1] as const };
   return directions.map((d) => {
-    sweepInto(slack, d, least.data);
+    sweepInto(slack, d, least.data, { over });
     kept.data.set(body.data);
     lowerTo(kept, least, corner);
     return volume(kept);

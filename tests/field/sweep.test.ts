@@ -163,6 +163,19 @@ describe('sweep', () => {
     }
   });
 
+  it('swept over a box of cells only: the same there, seeds 1 to 8', async () => {
+    for (let seed = 1; seed <= 8; seed++) {
+      const field = noise(seed);
+      const d = random(seed + 90).direction();
+      const all = new Float32Array(field.data.length);
+      const some = new Float32Array(field.data.length).fill(Number.NaN);
+      sweepInto(field, d, all);
+      sweepInto(field, d, some, { over: { from: [2, 3, 1], to: [6, 4, 5] } });
+      for (let k = 1; k <= 5; k++)
+        for (let j = 3; j <= 4; j++) for (let i = 2; i <= 6; i++) expect(some[i + 9 * (j + 8 * k)]).toBe(all[i + 9 * (j + 8 * k)]);
+    }
+  });
+
   it('works on grids one cell thick', async () => {
     for (const [nx, ny, nz] of [
       [1, 1, 1],
