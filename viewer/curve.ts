@@ -10,6 +10,7 @@ export interface CurveData {
 }
 
 export interface CurveWords {
+  readonly title: string;
   readonly x: string;
   readonly y: string;
   /** What the curve says, for those who do not see it. */
@@ -18,30 +19,37 @@ export interface CurveWords {
 
 /** A curve on the sheet; drawn again for other data, another width or another paper. */
 export class Curve {
-  readonly element = make('figure', { class: 'curve' });
+  readonly element: HTMLElement;
+  private readonly sheet = make('div');
   private readonly words: CurveWords;
   private data: CurveData;
   private plot: uPlot | undefined;
+  /** The last width that was seen, CSS pixels; kept while the page is printed. */
+  private width = 0;
 
   constructor(words: CurveWords, data: CurveData) {
     this.words = words;
     this.data = data;
+    this.element = make('figure', { class: 'curve', 'data-title': words.title }, make('figcaption', {}, words.title), this.sheet);
+    this.element.hidden = data.x.length < 2;
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
 
   set(data: CurveData): void {
     this.data = data;
+    this.element.hidden = data.x.length < 2;
     this.draw();
   }
 
   draw(): void {
-    const width = this.element.clientWidth;
-    if (width === 0) return;
+    const width = this.sheet.clientWidth || this.width;
+    if (width === 0 || this.element.hidden) return;
+    this.width = width;
     this.plot?.destroy();
     const rem = Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
     const { x, y, mark } = this.data;
-    this.element.setAttribute('role', 'img');
-    this.element.setAttribute('aria-label', this.words.says(this.data));
+    this.sheet.setAttribute('role', 'img');
+    this.sheet.setAttribute('aria-label', this.words.says(this.data));
     const axis = (label: string, size: number): uPlot.Axis => ({
       label,
       size,
@@ -64,7 +72,7 @@ export class Curve {
         hooks: { draw: [(u) => mark !== undefined && drawMark(u, mark)] },
       },
       [[...x], [...y]],
-      this.element,
+      this.sheet,
     );
   }
 }

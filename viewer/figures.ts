@@ -71,6 +71,24 @@ export function bounded(v: Bounded): { value: string; bounds: string } {
   return { value: v.value.toFixed(digits), bounds: `${low.toFixed(digits)} to ${high.toFixed(digits)}` };
 }
 
+/** What the figures mean, for someone who was not there. */
+export const MEANINGS: Readonly<Record<string, string>> = {
+  envelope: 'The room that a ball of the least radius reaches from the start without coming nearer to any neighbour than its clearance.',
+  reclaimed: 'The part of the envelope that was not free with the removed part in place.',
+  rated_l: 'What may be filled: brim volume less ullage.',
+  usable_l: 'Rated volume less what cannot reach the pickup at the worst attitude.',
+  brim_l: 'The inside filled to the mouth.',
+  ullage_l: 'Room that stays empty for expansion.',
+  outer_l: 'The body as a solid.',
+  wall_l: 'Material of the wall.',
+  ball: 'Diameter of the largest ball that fits.',
+  pieces: 'How many parts the envelope has.',
+  holes: 'Passages right through it, as where a tube runs.',
+  inside: 'Surface of the inside.',
+  dry: 'Wall alone.',
+  full: 'Wall and the rated volume of the fluid at 15 °C.',
+};
+
 /** True when the result speaks of litres that fuel might fill. */
 export const hasFuel = (r: ResultFile): boolean => r.tank !== undefined;
 

@@ -9,7 +9,14 @@ import { labelOf, SHOWS, type Show, type Thing } from './things.ts';
 export function listPanel(drawing: Drawing): { build(): void } {
   const table = make('div', { class: 'list' });
   const alone = new Alone(drawing);
-  part('things').append(table);
+  const all = SHOWS.map((show) => {
+    const b = make('button', { type: 'button', 'aria-label': `every scan ${show}` }, show);
+    b.addEventListener('click', () =>
+      drawing.show(new Map(drawing.things.filter((t) => t.thing.kind === 'scan').map((t) => [t.thing.name, show]))),
+    );
+    return b;
+  });
+  part('things').append(make('p', { class: 'every' }, 'Every scan', ...all), table);
   // States are set in place: a rebuilt line would lose the keyboard's focus.
   const update = (): void => {
     for (const { thing, show } of drawing.things) {

@@ -2,7 +2,8 @@ import { make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { describeLook, VIEWS } from './views.ts';
 
-const TURN = 7.5;
+/** Degrees that one key press turns. */
+const TURN = 10;
 /** Share of the drawing's shorter side that one key press moves. */
 const SHIFT = 0.08;
 

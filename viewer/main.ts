@@ -8,11 +8,14 @@ import { Drawing } from './drawing.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
 import { measurePanel } from './measure-panel.ts';
+import { placesPanel } from './places.ts';
+import { printSheet } from './print-sheet.ts';
 import type { ResultFile } from './result.ts';
 import { sheetPanel } from './sheet-panel.ts';
+import { tableElement, tablesOf } from './tables.ts';
 import { readThings } from './things.ts';
 import { VIEWS } from './views.ts';
-import { whatIf } from './what-if.ts';
+import { slackReader, whatIf } from './what-if.ts';
 
 const FIRST_LOOK = VIEWS['three-quarter'];
 
@@ -63,19 +66,18 @@ async function readResult(source: Source): Promise<ResultFile> {
 /** The curves of the sheet; returns the dip chart, which follows the dials. */
 function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: Curve[] } {
   const all: Curve[] = [];
-  const put = (id: string, title: string, curve: Curve): Curve => {
+  const put = (curve: Curve): Curve => {
     part('curves').hidden = false;
-    part('curves').append(make('h3', { id }, title), curve.element);
+    part('curves').append(curve.element);
     all.push(curve);
     return curve;
   };
   const radii = r.envelope?.by_radius ?? [];
   if (radii.length > 1)
     put(
-      'by-radius',
-      'Volume by least radius',
       new Curve(
         {
+          title: 'Volume by least radius',
           x: 'least radius, mm',
           y: 'litres',
           says: ({ x, y }) => `Volume falls from ${y[0].toFixed(1)} l at radius ${x[0]} mm to ${y.at(-1)?.toFixed(1)} l at ${x.at(-1)} mm.`,
@@ -87,10 +89,9 @@ function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: C
   const chart =
     dip.length > 1 || (r.tank && dials)
       ? put(
-          'dip',
-          'Litres by height of the level',
           new Curve(
             {
+              title: 'Litres by height of the level',
               x: 'height over the lowest point, mm',
               y: 'litres',
               says: ({ x, y }) =>
@@ -101,6 +102,18 @@ function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: C
         )
       : undefined;
   return { dip: chart, all };
+}
+
+function showTables(r: ResultFile, drawing: Drawing): void {
+  const { stage } = drawing;
+  // The eye stands where the body comes from and looks along its way in, against the way out.
+  const look = (d: readonly number[]): void => {
+    const n = Math.hypot(...d) || 1;
+    stage.look({ turn: (Math.atan2(d[1], d[0]) * 180) / Math.PI, tilt: (Math.asin(Math.max(-1, Math.min(1, d[2] / n))) * 180) / Math.PI });
+  };
+  const tables = tablesOf(r);
+  part('tables').hidden = tables.length === 0;
+  part('tables').append(...tables.map((t) => tableElement(t, look)));
 }
 
 async function start(): Promise<void> {
@@ -119,7 +132,10 @@ async function start(): Promise<void> {
   paperPanel(drawing, () => {
     for (const c of all) c.draw();
   });
-  measurePanel(drawing);
+  measurePanel(drawing, slackReader(source));
+  placesPanel(result, drawing);
+  showTables(result, drawing);
+  printSheet(result, drawing, all);
   const things = await readThings(await scene);
   drawing.setThings(things);
   list.build();

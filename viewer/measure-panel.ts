@@ -1,4 +1,3 @@
-import { Vector3 } from 'three';
 import { download, make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import type { Hit } from './picker.ts';
@@ -8,30 +7,39 @@ import { labelOf } from './things.ts';
 /** How far, CSS pixels, the pointer may travel between press and release and still mean a point. */
 const STILL = 5;
 
+/** Words for the slack at a point, or undefined while it is not known. */
+export type SlackAt = (at: Hit['at']) => string | undefined;
+
+/** The pointer rests after so many ms. */
+const REST = 140;
+
 /** Measuring between two points of the surfaces drawn, by pointer or from the middle of the drawing by key; and pictures. */
-export function measurePanel(drawing: Drawing): void {
+export function measurePanel(drawing: Drawing, slack?: SlackAt): void {
   const host = part('measure');
   const says = make('p', { id: 'measured', role: 'status' }, 'Press on two points of the drawing.');
   const clear = make('button', { type: 'button' }, 'clear');
   const middle = make('button', { type: 'button' }, 'point at the middle');
   const picture = make('button', { type: 'button' }, 'save picture');
-  host.append(says, make('div', { class: 'words' }, middle, clear, picture));
+  const here = make('p', { id: 'slack' });
+  host.append(says, here, make('div', { class: 'words' }, middle, clear, picture));
   const tags = part('tags');
   const points: Hit[] = [];
 
   const place = (): void => {
     const marks = points.map((p, i) => {
       const mark = make('i', { class: 'mark' }, 'AB'[i]);
-      const s = toScreen(drawing, p.at);
+      const s = drawing.stage.toScreen(p.at);
       mark.style.left = `${s.x}px`;
       mark.style.top = `${s.y}px`;
       return mark;
     });
-    if (points.length === 2) marks.push(rule(toScreen(drawing, points[0].at), toScreen(drawing, points[1].at)));
+    if (points.length === 2) marks.push(rule(drawing.stage.toScreen(points[0].at), drawing.stage.toScreen(points[1].at)));
     tags.replaceChildren(...marks);
   };
   const tell = (): void => {
     says.replaceChildren(...words(points));
+    const last = points.at(-1);
+    if (last) here.textContent = slack?.(last.at) ?? '';
     place();
   };
   const add = (at: { x: number; y: number }): void => {
@@ -59,6 +67,17 @@ export function measurePanel(drawing: Drawing): void {
     if (down && Math.hypot(e.clientX - down.x, e.clientY - down.y) <= STILL) add({ x: e.offsetX, y: e.offsetY });
     down = undefined;
   });
+  if (slack) {
+    let resting = 0;
+    canvas.addEventListener('pointermove', (e) => {
+      clearTimeout(resting);
+      if (e.pointerType === 'touch' || e.buttons !== 0) return;
+      resting = window.setTimeout(() => {
+        const hit = drawing.pick({ x: e.offsetX, y: e.offsetY });
+        here.textContent = (hit && slack(hit.at)) ?? '';
+      }, REST);
+    });
+  }
   part('stage').addEventListener('keydown', (e) => {
     if (e.key === 'm') addMiddle();
     else if (e.key === 'Escape') forget();
@@ -79,12 +98,6 @@ function words(points: readonly Hit[]): (Node | string)[] {
     make('b', {}, Math.hypot(...[0, 1, 2].map((i) => b.at[i] - a.at[i])).toFixed(1)),
     ` mm from A to B${off > 0 ? `, give or take ${off.toFixed(1)} for the thinned drawing` : ''}: lengthways ${d[0]}, crossways ${d[1]}, up ${d[2]}.`,
   ];
-}
-
-function toScreen(drawing: Drawing, at: readonly [number, number, number]): { x: number; y: number } {
-  const { width, height } = drawing.stage.size;
-  const p = new Vector3(...at).project(drawing.stage.camera);
-  return { x: ((p.x + 1) / 2) * width, y: ((1 - p.y) / 2) * height };
 }
 
 /** A line between two places: a thin box, turned. */

@@ -242,18 +242,3 @@ function below({ grid, data }: Field, up: Vec3, level: number): Field {
 
 const dipOf = (p: Profile): QuickTank['dip'] =>
   Array.from(p.levels, (z, i) => ({ height_mm: z - p.levels[0], volume_l: p.below[i] / MM3_PER_LITRE }));
-
-/** Slack at a point, mm, and the obstacle that sets it; the region's border has no name. */
-export function slackAt(coarse: Coarse, p: Vec3): { slack: number; by: string | undefined } {
-  const { header, fields } = coarse;
-  let slack = Infinity;
-  let by: string | undefined;
-  header.obstacles.forEach((o, n) => {
-    const v = sampleField({ grid: header.grid, data: fields[n + 1] }, p) - o.off - o.clearance;
-    if (v < slack) {
-      slack = v;
-      by = o.name;
-    }
-  });
-  return { slack, by };
-}

@@ -27,15 +27,22 @@ export interface ResultFile {
     readonly box_mm?: { readonly min: readonly number[]; readonly max: readonly number[] };
     readonly pieces?: number;
     readonly through_holes?: number;
-    readonly largest_ball?: { readonly radius_mm: number; readonly centre_mm: readonly number[] };
+    readonly largest_ball?: { readonly radius_mm: number; readonly centre_mm: Vec3 };
     readonly least_radius_mm?: number;
     readonly by_radius?: readonly { readonly radius_mm: number; readonly volume_l: number }[];
-    readonly necks?: readonly { readonly at_mm: readonly number[]; readonly diameter_mm: number; readonly behind_l: number }[];
+    readonly necks?: readonly {
+      readonly at_mm: Vec3;
+      readonly diameter_mm: number;
+      readonly behind_l: number;
+      readonly passed?: boolean;
+      readonly between?: readonly string[];
+    }[];
   };
   readonly reclaimed?: { readonly volume_l: Bounded };
   readonly tank?: Readonly<Partial<Record<TankVolume, Bounded>>> & {
     readonly inside_area_dm2?: number;
     readonly wall_mm?: number;
+    readonly filler_mm?: Vec3;
     readonly vent_mm?: readonly Vec3[];
     readonly pickup_mm?: readonly Vec3[];
 
@@ -50,7 +57,22 @@ export interface ResultFile {
     }[];
     readonly dip?: readonly { readonly height_mm: number; readonly volume_l: number }[];
   };
-  readonly ways_in?: readonly { readonly direction: readonly number[]; readonly volume_l: number; readonly kept_percent: number }[];
+  readonly ways_in?: readonly {
+    readonly direction: readonly number[];
+    readonly volume_l: Bounded | number;
+    readonly kept_percent: number;
+  }[];
+  readonly tubes?: readonly {
+    readonly diameter_mm: number;
+    readonly length_mm: number;
+    readonly bore_mm: number;
+    readonly cost_l: Bounded | number;
+    readonly enclosed: boolean;
+  }[];
+  readonly routes?: readonly { readonly name: string; readonly ok: boolean; readonly length_mm: number; readonly least_gap_mm: number }[];
+  readonly stowage?: {
+    readonly items?: readonly { readonly name: string; readonly fits: boolean; readonly count: number; readonly at_mm?: Vec3 }[];
+  };
   readonly notes?: readonly { readonly code: string; readonly text: string; readonly where?: string }[];
   readonly cautions?: readonly string[];
 }

@@ -14,9 +14,41 @@ export function sheetPanel(r: ResultFile): void {
   part('tool').textContent = r.tool ? `${r.tool.name} ${r.tool.version}` : 'Voidgauge';
   showFigures(r);
   showCautions(r.cautions ?? [], hasFuel(r));
-  const notes = (r.notes ?? []).map((n) => make('li', { 'data-note': n.code }, n.text, n.where ? make('small', {}, ` ${n.where}`) : ''));
-  part('notes').append(notes.length ? make('ul', {}, ...notes) : make('p', {}, 'None.'));
+  part('notes').append(notesElement(r.notes ?? []));
 }
+
+type Notes = NonNullable<ResultFile['notes']>;
+
+/**
+ * The notes, the rarer kinds first. Where many say the same kind of thing, all but the first lie under a fold, or are only counted
+ * (`short`, for a place that is followed by all of them).
+ */
+export function notesElement(notes: Notes, how: 'fold' | 'short' | 'all' = 'fold'): HTMLElement {
+  if (notes.length === 0) return make('p', {}, 'None.');
+  const line = (n: Notes[number]): HTMLElement =>
+    make('li', { 'data-note': n.code }, n.text, n.where && !n.text.includes(n.where) ? make('small', {}, ` ${n.where}`) : '');
+  const list = make('ul', {});
+  const kinds = [...new Set(notes.map((n) => n.code))].map((code) => notes.filter((n) => n.code === code));
+  for (const same of kinds.sort((a, b) => a.length - b.length)) {
+    const open = how !== 'all' && same.length > MOST_ALIKE ? 1 : same.length;
+    list.append(...same.slice(0, open).map(line));
+    const rest = same.slice(open);
+    if (rest.length === 0) continue;
+    const words = `and ${rest.length} more of this kind`;
+    list.append(
+      make(
+        'li',
+        {},
+        how === 'short'
+          ? `${words}, listed at the end`
+          : make('details', {}, make('summary', {}, words), make('ul', {}, ...rest.map(line))),
+      ),
+    );
+  }
+  return list;
+}
+
+const MOST_ALIKE = 4;
 
 /** What was reckoned again for turned dials. */
 export interface Again {
@@ -58,7 +90,7 @@ function aboutOf(r: ResultFile): string {
   return says.join(', ');
 }
 
-function figureList(figures: readonly Figure[], kind: string): HTMLElement {
+export function figureList(figures: readonly Figure[], kind: string): HTMLElement {
   return make(
     'dl',
     { class: kind },

@@ -67,6 +67,12 @@ export class Stage {
     return { width: this.width, height: this.height };
   }
 
+  /** Where a point lies on the drawing, CSS pixels from its upper left corner. */
+  toScreen(at: readonly [number, number, number]): { x: number; y: number } {
+    const p = new Vector3(...at).project(this.camera);
+    return { x: ((p.x + 1) / 2) * this.width, y: ((1 - p.y) / 2) * this.height };
+  }
+
   /** Draws soon; many calls make one picture. */
   request(): void {
     this.host.dataset.rest = 'no';

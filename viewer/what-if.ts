@@ -1,13 +1,15 @@
-import type { CoarseHeader } from '../src/report/coarse.ts';
+import { type Coarse, type CoarseHeader, readCoarse } from '../src/report/coarse.ts';
 import type { Curve } from './curve.ts';
-import type { Source } from './data.ts';
+import { gunzip, type Source } from './data.ts';
 import { type DialPanel, dialPanel } from './dial-panel.ts';
 import { part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { Engine } from './engine.ts';
+import type { SlackAt } from './measure-panel.ts';
 import type { Dials, QuickResult } from './quick.ts';
 import type { ResultFile } from './result.ts';
 import { showFigures } from './sheet-panel.ts';
+import { slackAt } from './slack-at.ts';
 import { KINDS, type Kind, type Show, type Thing, thingFrom } from './things.ts';
 
 export interface WhatIf {
@@ -52,6 +54,25 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
       (e: unknown) => fail(e instanceof Error ? e.message : String(e)),
     );
   });
+}
+
+/** Slack at points, from the coarse fields, which are read when first asked for. */
+export function slackReader(source: Source): SlackAt | undefined {
+  if (!source.names.includes('coarse.json') || !source.names.includes('coarse.bin')) return undefined;
+  let coarse: Coarse | undefined;
+  let asked = false;
+  const read = async (): Promise<void> => {
+    const header: CoarseHeader = JSON.parse(new TextDecoder().decode(await source.read('coarse.json')));
+    coarse = readCoarse(header, await gunzip(await source.read('coarse.bin')));
+  };
+  return (at) => {
+    if (!asked) read().catch((e: unknown) => fail(e instanceof Error ? e.message : String(e)));
+    asked = true;
+    if (!coarse) return undefined;
+    const { slack, by } = slackAt(coarse, at);
+    if (slack === undefined || by === undefined) return 'Slack here: outside the coarse fields.';
+    return `Slack here: ${slack.toFixed(0)} mm to ${by}, give or take ${Math.ceil(coarse.header.grid.step / 4)}.`;
+  };
 }
 
 function fail(text: string): void {

@@ -4,7 +4,8 @@ import { RADIANS_PER_DEGREE } from '../../src/core/units.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { packCoarse, readCoarse } from '../../src/report/coarse.ts';
 import { readDials, writeDials } from '../../viewer/dial-state.ts';
-import { type Dials, Quick, type QuickResult, slackAt } from '../../viewer/quick.ts';
+import { type Dials, Quick, type QuickResult } from '../../viewer/quick.ts';
+import { slackAt } from '../../viewer/slack-at.ts';
 import { BOX, boxCoarse, roundedBox } from './box-folder.ts';
 
 const FIRST: Dials = { clearance: 0, clearances: {}, radius: BOX.radius, wall: BOX.wall, ullage: BOX.ullage, pitch: 0, lean: 0, fill: 1 };
@@ -91,7 +92,11 @@ describe('quick figures against closed forms (Steiner formula of the rounded box
 test('slack at a point, and what sets it', () => {
   const at = slackAt(coarse, [BOX.centre[0], BOX.centre[1], BOX.centre[2] + 50]);
   expect(at.by).toBe('lid');
-  expect(Math.abs(at.slack - 50)).toBeLessThan(0.05);
+  expect(Math.abs((at.slack ?? 0) - 50)).toBeLessThan(0.05);
+});
+
+test('outside the fields no slack is claimed', () => {
+  expect(slackAt(coarse, [9000, 0, 0])).toEqual({});
 });
 
 test('fields that do not fit their header are refused', () => {

@@ -1,0 +1,87 @@
+import { make } from './dom.ts';
+import { bounded } from './figures.ts';
+import type { Bounded, ResultFile } from './result.ts';
+
+/** A table of the sheet: heading words and rows of texts. */
+export interface Table {
+  readonly id: string;
+  readonly title: string;
+  readonly heads: readonly string[];
+  readonly rows: readonly (readonly string[])[];
+  /** A direction to look along, one a row. */
+  readonly along?: readonly (readonly number[])[];
+}
+
+const one = (v: number): string => v.toFixed(1);
+const whole = (v: number): string => v.toFixed(0);
+const place = (p: readonly number[] | undefined): string => (p ? p.map(whole).join(', ') : '');
+/** Bounded or plain litres. */
+const litres = (v: Bounded | number): string => (typeof v === 'number' ? v.toFixed(2) : `${bounded(v).value} (${bounded(v).bounds})`);
+
+/** The tables that a result holds. */
+export function tablesOf(r: ResultFile): Table[] {
+  const out: Table[] = [];
+  const put = (t: Table): void => {
+    if (t.rows.length > 0) out.push(t);
+  };
+  const ways = r.ways_in ?? [];
+  put({
+    id: 'ways',
+    title: 'Ways in',
+    heads: ['along (forward, left, up)', 'kept, %', 'litres'],
+    rows: ways.map((w) => [w.direction.map((v) => v.toFixed(2)).join(', '), whole(w.kept_percent), litres(w.volume_l)]),
+    along: ways.map((w) => w.direction),
+  });
+  put({
+    id: 'attitudes',
+    title: 'Attitudes',
+    heads: ['pitch, lean', 'trapped, l', 'stranded, l', 'usable, l'],
+    rows: (r.tank?.attitudes ?? []).map((a) => [
+      `${a.pitch_deg}°, ${a.lean_deg}°`,
+      litres(a.trapped_l),
+      litres(a.stranded_l),
+      litres(a.usable_l),
+    ]),
+  });
+  put({
+    id: 'tubes',
+    title: 'Tubes',
+    heads: ['across, mm', 'long, mm', 'bore, mm', 'costs, l', 'enclosed'],
+    rows: (r.tubes ?? []).map((t) => [one(t.diameter_mm), whole(t.length_mm), one(t.bore_mm), litres(t.cost_l), t.enclosed ? 'yes' : 'no']),
+  });
+  put({
+    id: 'routes',
+    title: 'Hose routes',
+    heads: ['name', 'goes', 'long, mm', 'least gap, mm'],
+    rows: (r.routes ?? []).map((t) => [t.name, t.ok ? 'yes' : 'no', whole(t.length_mm), one(t.least_gap_mm)]),
+  });
+  put({
+    id: 'items',
+    title: 'Stowage',
+    heads: ['item', 'fits', 'count', 'at, mm'],
+    rows: (r.stowage?.items ?? []).map((i) => [i.name, i.fits ? 'yes' : 'no', String(i.count), place(i.at_mm)]),
+  });
+  return out;
+}
+
+/** Builds a table; `look` is called with the row's direction where it has one. */
+export function tableElement(t: Table, look?: (along: readonly number[]) => void): HTMLElement {
+  const rows = t.rows.map((cells, i) => {
+    const row = make('tr', {}, ...cells.map((c) => make('td', {}, c)));
+    const along = t.along?.[i];
+    if (along && look) {
+      const button = make('button', { type: 'button' }, 'look along');
+      button.addEventListener('click', () => look(along));
+      row.append(make('td', {}, button));
+    }
+    return row;
+  });
+  const heads = [...t.heads.map((h) => make('th', { scope: 'col' }, h)), ...(t.along && look ? [make('td', {})] : [])];
+  return make(
+    'table',
+    { 'data-table': t.id },
+    make('caption', {}, t.title),
+    make('thead', {}, make('tr', {}, ...heads)),
+    make('tbody', {}, ...rows),
+  );
+}
