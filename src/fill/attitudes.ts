@@ -23,6 +23,13 @@ export interface HeldBack {
   readonly field: Field;
 }
 
+export interface HeldLimits {
+  /** How far an outlet may stand off the cavity, mm; default 20. */
+  readonly within?: number;
+  /** Pockets whose lip is at this height along `up` or beyond are left out, mm. */
+  readonly lipBelow?: number;
+}
+
 /** Pockets that are less than this many cells deep are the grid's own unevenness. */
 const LEAST_DEPTH = 0.3;
 
@@ -35,7 +42,8 @@ const LEAST_DEPTH = 0.3;
  * at the lip's height within the cells. Quasi-static, air not compressed. Exact on the cells' heights; the volume is second order
  * in the cell for pockets with clean lips. Fault `outlet-outside` when an outlet is farther than `within` mm from the cavity.
  */
-export function heldBack(cavity: Field, up: Vec3, outlets: readonly Vec3[], within = 20): HeldBack {
+export function heldBack(cavity: Field, up: Vec3, outlets: readonly Vec3[], limits: HeldLimits = {}): HeldBack {
+  const { within = 20, lipBelow = Infinity } = limits;
   const { grid } = cavity;
   const top = heights(cavity, up);
   const sources: number[] = [];
@@ -46,7 +54,7 @@ export function heldBack(cavity: Field, up: Vec3, outlets: readonly Vec3[], with
     sources.push(cell);
   }
   const reach = flood(top, sources).reach.data;
-  const { found, cut, labels } = collect(cavity, up, top.data, reach);
+  const { found, cut, labels } = collect({ cavity, up, top: top.data, reach, lipBelow });
   const field: Field = { grid, data: cut };
   const volumes = found.length === 0 ? new Float64Array(0) : volumeByLabel(field, labels, found.length);
   const pockets = found
@@ -61,13 +69,16 @@ interface Found {
   readonly at: number;
 }
 
+interface Collecting {
+  readonly cavity: Field;
+  readonly up: Vec3;
+  readonly top: Float32Array;
+  readonly reach: Float32Array;
+  readonly lipBelow: number;
+}
+
 /** Groups the cells that lie above their reach, drops the shallow groups, and cuts the rest at their lips. */
-function collect(
-  cavity: Field,
-  up: Vec3,
-  top: Float32Array,
-  reach: Float32Array,
-): { found: Found[]; cut: Float32Array; labels: Int32Array } {
+function collect({ cavity, up, top, reach, lipBelow }: Collecting): { found: Found[]; cut: Float32Array; labels: Int32Array } {
   const { grid } = cavity;
   const n = cellCount(grid);
   const cut = new Float32Array(n).fill(-grid.step);
@@ -82,7 +93,7 @@ function collect(
     const lip = reach[s];
     let at = s;
     for (const c of members) if (top[c] > top[at]) at = c;
-    if (top[at] - lip < LEAST_DEPTH * grid.step) continue;
+    if (top[at] - lip < LEAST_DEPTH * grid.step || lip >= lipBelow) continue;
     for (const c of members) labels[c] = found.length;
     for (const c of members) cutRound({ cavity, up, cut, labels, held }, c, lip);
     found.push({ lip, peak: top[at], at });

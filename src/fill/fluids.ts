@@ -71,6 +71,12 @@ export function fluidOf(spec: FluidSpec): Fluid {
   return { name, density, expansion: { law: 'table54b' } };
 }
 
+/** The fluid of a job: petrol, diesel and water by their name follow their own laws, whatever mean coefficient the job lists beside them. */
+export function fluidOfJob(f: { readonly name: string; readonly density: number; readonly expansion: number }): Fluid {
+  const named = f.name === 'petrol' || f.name === 'diesel' || f.name === 'water';
+  return fluidOf(named ? { name: f.name, density: f.density } : f);
+}
+
 /**
  * Coefficient a of ASTM D1250-80 / API MPMS 11.1 Table 54B (refined products), per kelvin, from the density at 15 C in kg/m3.
  * The bands' constants are those of many independent programs; the standard itself was not seen. The bands for degrees Fahrenheit

@@ -149,8 +149,8 @@ interface Ways {
 }
 
 function rowOf(f: Field, attitude: Attitude, { up, vents, pickups, within }: Ways): StandRow {
-  const air = heldBack(f, up, vents, within);
-  const fuel = heldBack(f, scale(up, -1), pickups, within);
+  const air = heldBack(f, up, vents, { within });
+  const fuel = heldBack(f, scale(up, -1), pickups, { within });
   return {
     attitude,
     trapped: air.volume,
@@ -183,7 +183,9 @@ export function fillTo(
       }
   const { labels, volumes } = pieces(wet);
   const label = labels[cell] >= 0 ? labels[cell] : labels[outletCell(wet, at.filler, 2 * grid.step + at.within)];
-  const held = heldBack(f, up, [at.filler, ...at.vents], at.within).field;
+  // Air whose lip is the mouth itself lies above the level and is not part of the fill anyway.
+  const limits = { within: at.within, lipBelow: level - grid.step / 4 };
+  const held = heldBack(f, up, [at.filler, ...at.vents], limits).field;
   // Only the part that the fuel runs to counts, also of the air: elsewhere nothing is filled at all.
   for (let d = 0; d < labels.length; d++) if (labels[d] >= 0 && labels[d] !== label) held.data[d] = -grid.step;
   const trapped = volumeOfBoth(held, wet);

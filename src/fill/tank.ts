@@ -1,23 +1,21 @@
 import type { Context } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { cellCentre } from '../core/grid.ts';
-import type { Mesh } from '../core/mesh.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { add, scale, sub, type Vec3 } from '../core/vec.ts';
-import { area, moments, pieces, volume } from '../field/integrate.ts';
-import { distanceToLevel } from '../field/offset.ts';
+import { area, moments } from '../field/integrate.ts';
 
-import { surface } from '../field/surface.ts';
 import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
 import { type Bore, cavityOf, withBores } from './cavity.ts';
 import { cropped, thinned } from './crop.ts';
 import { type CentreShift, centreShifts, type DipRow, dipChart } from './dip.ts';
 import type { Fluid } from './fluids.ts';
 import { type Attitude, UPRIGHT } from './level.ts';
+import { interspaceOf, largestPart, type Spot, thinPlaces } from './parts.ts';
 import { centreOf, levelOf, profileOf } from './profile.ts';
 import { type Standing, type StandOptions, standingOf } from './stand.ts';
 import type { Ullage } from './ullage.ts';
+import { wettedShare } from './wetted.ts';
 
 export interface TankOptions {
   /** Wall, mm, its density, kg/m3, and by what share it may be thicker or thinner than asked. */
@@ -57,11 +55,6 @@ export interface PlaceRow {
   readonly at_mm: Vec3;
   readonly worst_l: number;
   readonly worst_attitude: { readonly pitch_deg: number; readonly lean_deg: number };
-}
-
-export interface Spot {
-  readonly volume_l: number;
-  readonly at_mm: Vec3;
 }
 
 /** Everything a report says of a tank; the parts are kept apart: outer = wall + (interspace) + cavity, cavity = (foam) + brim + air. */
@@ -137,8 +130,9 @@ export async function tankOf(whole: Field, options: TankOptions, context: Contex
   const { cavity, cutOff, volume: inside } = largestPart(raw);
   if (!(inside > 0)) throw noCavity(body, options);
   context.progress('cavity', 0.6);
-  const thin = (options.thin ?? true) ? await thinPlaces(body, cavity, options, context) : undefined;
-  const shells = options.inner ? await interspaceOf(body, options, context) : 0;
+  const thin =
+    (options.thin ?? true) ? await thinPlaces(body, cavity, { through, leastRadius: options.leastRadius ?? 0 }, context) : undefined;
+  const shells = options.inner ? await interspaceOf(body, options.wall, options.inner.gap, context) : 0;
   context.progress('attitudes', 0);
   const attitudes = options.stand?.attitudes ?? [UPRIGHT];
   const standing = standingOf(cavity, { within: through + 10, ...options.stand, attitudes });
@@ -173,79 +167,6 @@ function noCavity(body: Field, { wall, leastRadius }: TankOptions): Fault {
     hint: 'a thinner wall, a smaller inside radius, or a larger envelope',
     exit: 3,
   });
-}
-
-/** Keeps the largest part of { f > 0 }; the others are listed, largest first, and filled in. */
-function largestPart(f: Field): { cavity: Field; cutOff: Spot[]; volume: number } {
-  const { grid } = f;
-  const { labels, volumes } = pieces(f);
-  if (volumes.length <= 1) return { cavity: f, cutOff: [], volume: volumes[0] ?? 0 };
-  const data = f.data.slice();
-  const { nx, ny, nz, step } = grid;
-  for (let c = 0; c < labels.length; c++) {
-    if (labels[c] <= 0) continue;
-    // The border round a filled part must not read as a surface; a cell that also touches the part that stays keeps its value.
-    data[c] = -step;
-    const i = c % nx;
-    const j = Math.floor(c / nx) % ny;
-    const k = Math.floor(c / (nx * ny));
-    for (let z = Math.max(0, k - 1); z <= Math.min(nz - 1, k + 1); z++)
-      for (let y = Math.max(0, j - 1); y <= Math.min(ny - 1, j + 1); y++)
-        for (let x = Math.max(0, i - 1); x <= Math.min(nx - 1, i + 1); x++) {
-          const d = x + nx * (y + ny * z);
-          if (labels[d] < 0 && f.data[d] > -step && !touches(labels, grid, [x, y, z])) data[d] = -step;
-        }
-  }
-  return { cavity: { grid, data }, cutOff: spots(f, labels, volumes, 1), volume: volumes[0] };
-}
-
-/** Whether any of the 27 cells round (i, j, k) belongs to part 0. */
-function touches(labels: Int32Array, { nx, ny, nz }: Field['grid'], [i, j, k]: Vec3): boolean {
-  for (let z = Math.max(0, k - 1); z <= Math.min(nz - 1, k + 1); z++)
-    for (let y = Math.max(0, j - 1); y <= Math.min(ny - 1, j + 1); y++)
-      for (let x = Math.max(0, i - 1); x <= Math.min(nx - 1, i + 1); x++) if (labels[x + nx * (y + ny * z)] === 0) return true;
-  return false;
-}
-
-/** Parts from number `from` on, at most ten, each at the mean of its cells. Those under a thousandth of a litre are left out. */
-function spots(f: Field, labels: Int32Array, volumes: Float64Array, from: number): Spot[] {
-  const count = Math.min(volumes.length, from + 10);
-  const sums = new Float64Array(4 * count);
-  for (let c = 0; c < labels.length; c++) {
-    const l = labels[c];
-    if (l < from || l >= count) continue;
-    const p = cellCentre(f.grid, c);
-    for (let a = 0; a < 3; a++) sums[4 * l + a] += p[a];
-    sums[4 * l + 3]++;
-  }
-  const out: Spot[] = [];
-  for (let l = from; l < count; l++) {
-    if (volumes[l] < 1e-3 * MM3_PER_LITRE) continue;
-    const n = sums[4 * l + 3];
-    out.push({ volume_l: volumes[l] / MM3_PER_LITRE, at_mm: [sums[4 * l] / n, sums[4 * l + 1] / n, sums[4 * l + 2] / n] });
-  }
-  return out;
-}
-
-/**
- * Places too thin for a cavity: body farther from the cavity than two walls and a rounded corner explain. What lies nearer can not be told from
- * a wall's own corner. mm3, and the largest places.
- */
-async function thinPlaces(body: Field, cavity: Field, options: TankOptions, context: Context): Promise<{ volume: number; places: Spot[] }> {
-  const through = options.wall + (options.inner ? options.inner.gap + options.inner.wall : 0);
-  const plain = 2 * through + (options.leastRadius ?? 0);
-  const { data } = await distanceToLevel(cavity, 0, [-plain], context);
-  const deep: Field = { grid: body.grid, data: body.data.map((b, c) => Math.min(b, -data[c] - plain)) };
-  const { labels, volumes } = pieces(deep);
-  return { volume: volumes.reduce((sum, v) => sum + v, 0), places: spots(deep, labels, volumes, 0) };
-}
-
-/** mm3 between two walls. */
-async function interspaceOf(body: Field, options: TankOptions, context: Context): Promise<number> {
-  const { wall, inner } = options;
-  if (!inner) return 0;
-  const depth = await distanceToLevel(body, 0, [wall, wall + inner.gap], context);
-  return volume(depth, wall) - volume(depth, wall + inner.gap);
 }
 
 interface Parts {
@@ -352,31 +273,6 @@ function massesOf(
   const fuel = (m.rated * fluid.density) / 1e9;
   const centre = scale(add(scale(dryCentre, dry), scale(centreOf(p, m.rated), fuel)), 1 / (dry + fuel));
   return { dry, full: dry + fuel, centre, dryCentre, level: levelOf(p, m.rated) };
-}
-
-/** Share of the cavity's surface that lies below a height. */
-function wettedShare(cavity: Field, level: number): number {
-  const mesh = surface(cavity, 0);
-  let all = 0;
-  let below = 0;
-  for (let t = 0; t < mesh.indices.length; t += 3) {
-    const [size, share] = triangleBelow(mesh, t, level);
-    all += size;
-    below += size * share;
-  }
-  return all > 0 ? below / all : 0;
-}
-
-/** Area of a triangle, and the share of it below a height: the cut-off corner is similar, so its share is a product of two ratios. */
-function triangleBelow({ positions: p, indices, origin }: Mesh, t: number, level: number): [number, number] {
-  const [a, b, c] = [indices[t] * 3, indices[t + 1] * 3, indices[t + 2] * 3];
-  const u: Vec3 = [p[b] - p[a], p[b + 1] - p[a + 1], p[b + 2] - p[a + 2]];
-  const v: Vec3 = [p[c] - p[a], p[c + 1] - p[a + 1], p[c + 2] - p[a + 2]];
-  const size = Math.hypot(u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]) / 2;
-  const z = [p[a + 2], p[b + 2], p[c + 2]].map((h) => h + origin[2] - level).sort((x, y) => x - y);
-  if (z[0] >= 0) return [size, 0];
-  if (z[2] <= 0) return [size, 1];
-  return [size, z[1] >= 0 ? (z[0] / (z[0] - z[1])) * (z[0] / (z[0] - z[2])) : 1 - (z[2] / (z[2] - z[0])) * (z[2] / (z[2] - z[1]))];
 }
 
 type StandingRows = Pick<

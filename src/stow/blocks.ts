@@ -4,6 +4,7 @@ import { type Random, random } from '../core/random.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { volume } from '../field/integrate.ts';
 import { type Budget, clock } from './budget.ts';
+import { type Candidate, overlap } from './candidate.ts';
 import { type ExactPacking, exactPacking } from './exact.ts';
 import { type Raster, rasterOf, standings } from './raster.ts';
 import { BLOCK } from './standard.ts';
@@ -49,19 +50,6 @@ export interface BlockResult {
   readonly tolerance_mm: number;
   readonly notes: readonly Note[];
 }
-
-/** A block that may be placed: raster position and extent in pitches. */
-export interface Candidate {
-  readonly x: number;
-  readonly y: number;
-  readonly z: number;
-  readonly a: number;
-  readonly b: number;
-  readonly c: number;
-}
-
-export const overlap = (p: Candidate, q: Candidate): boolean =>
-  p.x < q.x + q.a && q.x < p.x + p.a && p.y < q.y + q.b && q.y < p.y + p.b && p.z < q.z + q.c && q.z < p.z + p.c;
 
 /** The integer program is tried up to this many positions. */
 const EXACT_CANDIDATES = 1500;

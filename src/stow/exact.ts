@@ -1,5 +1,5 @@
 import type { Highs } from 'highs';
-import type { Candidate } from './blocks.ts';
+import type { Candidate } from './candidate.ts';
 
 /** Blocks and a bound proved by an integer program over the given positions. */
 export interface ExactPacking {

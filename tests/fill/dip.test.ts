@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { Fault } from '../../src/core/fault.ts';
+import { fieldOf } from '../../src/core/field.ts';
+import { gridOver } from '../../src/core/grid.ts';
 import { centreShifts, dipChart, dipCsv, senderCsv, senderTable } from '../../src/fill/dip.ts';
 import { apparentUp, UPRIGHT } from '../../src/fill/level.ts';
 import { centreOf, levelOf, profileOf, volumeBelow } from '../../src/fill/profile.ts';
@@ -60,6 +62,15 @@ describe('dip chart against closed forms', () => {
     const [x, y, z] = centreOf(p, 6e6);
     expect(Math.hypot(x, y, z + 75)).toBeLessThan(0.6);
     expect(levelOf(p, 6e6)).toBeCloseTo(-50, 0);
+  });
+
+  it('whole cells are sliced exactly: a cube cut across its corner', () => {
+    const grid = gridOver({ min: [0, 0, 0], max: [40, 40, 40] }, 10);
+    const up = [1, 1, 1].map((v) => v / Math.sqrt(3)) as [number, number, number];
+    const p = profileOf(fieldOf(grid, 100), up, 4000);
+    // Below a plane at distance t from the corner: a pyramid of (sqrt(3) t)^3 / 6, while it is smaller than the cube.
+    for (const t of [3, 8, 15, 22]) expect(Math.abs(volumeBelow(p, t) / ((Math.sqrt(3) * t) ** 3 / 6) - 1)).toBeLessThan(0.02);
+    expect(p.below[4000]).toBeCloseTo(64000, 6);
   });
 
   it('comes closer with the square of the cell', () => {

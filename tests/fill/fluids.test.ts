@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { Fault } from '../../src/core/fault.ts';
-import { densityAt, type Fluid, fluidOf, table54bCoefficient, vcf, waterDensity } from '../../src/fill/fluids.ts';
+import { densityAt, type Fluid, fluidOf, fluidOfJob, table54bCoefficient, vcf, waterDensity } from '../../src/fill/fluids.ts';
+import { FLUIDS } from '../../src/job/defaults.ts';
 
 const code = (run: () => unknown): string => {
   try {
@@ -70,6 +71,9 @@ describe('fluids', () => {
   it('petrol and diesel bring their usual densities and the table', () => {
     expect(fluidOf({ name: 'petrol' })).toEqual(product745());
     expect(fluidOf({ name: 'diesel' }).density).toBe(835);
+    expect(fluidOfJob(FLUIDS.petrol)).toEqual(product745());
+    expect(fluidOfJob(FLUIDS.water).expansion).toEqual({ law: 'water' });
+    expect(fluidOfJob({ name: 'E85', density: 780, expansion: 0.0011 }).expansion).toEqual({ law: 'linear', perKelvin: 0.0011 });
   });
 });
 

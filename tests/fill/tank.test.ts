@@ -4,9 +4,10 @@ import type { Field } from '../../src/core/field.ts';
 import { volume } from '../../src/field/integrate.ts';
 import { cavityOf, withBores } from '../../src/fill/cavity.ts';
 import { fluidOf } from '../../src/fill/fluids.ts';
-import { wallProcess } from '../../src/fill/process.ts';
+import { FOAM, wallProcess } from '../../src/fill/process.ts';
 import { type TankOptions, tankOf } from '../../src/fill/tank.ts';
 import { ullageOf } from '../../src/fill/ullage.ts';
+import { wettedShare } from '../../src/fill/wetted.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { box, cylinder, moved, solidField, union, without } from './shapes.ts';
 
@@ -116,11 +117,7 @@ describe('a tank in a box', () => {
   });
 
   it('double walls and foam take their share', async () => {
-    const { tank } = await tankOf(
-      BOX,
-      { ...base, inner: { gap: 6, wall: 3 }, foam: { takes: 0.03, holds: 0.02 }, thin: false },
-      inlineContext,
-    );
+    const { tank } = await tankOf(BOX, { ...base, inner: { gap: 6, wall: 3 }, foam: FOAM, thin: false }, inlineContext);
     const shell = (a: number): number => (400 - 2 * a) * (300 - 2 * a) * (200 - 2 * a);
     expect(Math.abs(tank.cavity_l.value - shell(13) / 1e6)).toBeLessThan(0.05);
     expect(Math.abs((tank.interspace_l?.value ?? 0) - (shell(4) - shell(10)) / 1e6)).toBeLessThan(0.05);
@@ -178,10 +175,20 @@ describe('a tank in a box', () => {
     const wedge = (0.292 ** 2 * 0.392 * Math.tan((12 * Math.PI) / 180) * 1e3) / 8;
     expect(Math.abs(tank.cavity_l.value - tank.filling.fill_l.value - wedge)).toBeLessThan(0.03);
     expect(tank.filling.lean_deg).toBe(lean);
+    expect(tank.filling.trapped_l).toBeLessThan(0.005);
     const far = await tankOf(BOX, { ...base, thin: false, stand: { ...stand, filler: [0, -146, 96] } }, inlineContext);
     // Its mouth at the low side of the top: a wedge of the full width is lost, and the rated volume is held to it.
     expect(Math.abs(far.tank.cavity_l.value - far.tank.filling.fill_l.value - 4 * wedge)).toBeGreaterThanOrEqual(0);
     expect(far.tank.filling.fill_l.value).not.toBeCloseTo(tank.filling.fill_l.value, 1);
+  });
+});
+
+describe('wetted share', () => {
+  it('of a ball below any height: (z + R) / (2 R), Archimedes', () => {
+    const f = solidField((x, y, z) => 60 - Math.hypot(x, y, z), [60, 60, 60], 10);
+    for (const z of [-55, -31, 0, 17, 44]) expect(Math.abs(wettedShare(f, z) - (z + 60) / 120)).toBeLessThan(0.004);
+    expect(wettedShare(f, -70)).toBe(0);
+    expect(wettedShare(f, 70)).toBe(1);
   });
 });
 

@@ -136,6 +136,13 @@ describe('raster and options', () => {
     expect(inside / 40000).toBeCloseTo(0.9713, 2);
   });
 
+  it('a face may stick out by a tenth of a cell, no more', async () => {
+    const count = async (l: number): Promise<number> =>
+      (await countBlocks(fieldIn(box(l, 102, 52), [100, 51, 26], 5), { budget: questions(20) })).count;
+    expect(await count(199.7)).toBe(1);
+    expect(await count(199)).toBe(0);
+  });
+
   it('nothing free, and a cancelled search: best so far', async () => {
     const none = await countBlocks(
       fieldIn(() => -5, [50, 50, 50], 5),

@@ -61,6 +61,16 @@ describe('items', () => {
     expect(l.items[0].places[0].axis).toBe(0);
   });
 
+  it('round and square side by side: beside a can in a square well a stick of 14 goes into each corner, one of 16 into none', () => {
+    // A circle of radius r in its square leaves corners of (1 - 1 / sqrt 2) r: 14.6 mm here.
+    const f = fieldIn(box(100, 100, 200), [50, 50, 100], 2);
+    const stick = (edge: number): Item => ({ name: 'stick', shape: 'box', size: [edge, edge, 200], count: 5 });
+    const flask: Item = { name: 'flask', shape: 'cylinder', diameter: 100, length: 200, count: 1 };
+    const thin = packItems(f, [flask, stick(14)], { budget: questions(30), pitch: 2 });
+    expect(thin.items.map((i) => i.fits)).toEqual([1, 4]);
+    expect(packItems(f, [flask, stick(16)], { budget: questions(5), pitch: 2 }).items.map((i) => i.fits)).toEqual([1, 0]);
+  });
+
   it('an item that does not pass the opening has no place, though there is room behind it', () => {
     // Two rooms joined by a hatch of 60 x 60; the opening is in the first.
     const rooms: Solid = (x, y, z) =>
