@@ -49,7 +49,7 @@ export function pointsOf(mesh: Mesh, box?: Box3): Points {
     if (n[0] !== 0 || n[1] !== 0 || n[2] !== 0) put(p[v] + origin[0], p[v + 1] + origin[1], p[v + 2] + origin[2], n, 1);
   }
   for (let i = 0; i < t.length && corner.length < MOST_POINTS; i += 3) fillFace(i, put);
-  return { ...packed(position, normal, corner) };
+  return packed(position, normal, corner);
 
   /** A lattice of points in a large face, corners left out; normals between those of the corners. */
   function fillFace(i: number, add: typeof put): void {
