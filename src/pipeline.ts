@@ -9,7 +9,7 @@ import { area, euler, moments, volume } from './field/integrate.ts';
 import { surface } from './field/surface.ts';
 import { fluidOf } from './fill/fluids.ts';
 import { UPRIGHT } from './fill/level.ts';
-import { type TankOptions, type TankRun, tankOf } from './fill/tank.ts';
+import { roughTank, type TankOptions, type TankRun, tankOf } from './fill/tank.ts';
 import { type UllageRule, ullageOf } from './fill/ullage.ts';
 import { readScan } from './io/read.ts';
 import type { ByteSource } from './io/source.ts';
@@ -331,8 +331,7 @@ async function fillTank(tank: JobTank, { body, coarse, accuracy }: TankBody, con
     pickups: tank.pickups ?? undefined,
     advise: tank.attitudes.length > 0,
   };
-  const rough = await tankOf(coarse, { ...options, thin: false, stand: { ...asked, attitudes: [UPRIGHT], advise: false } }, context);
-  return tankOf(body, { ...options, coarse: rough.tank, stand: asked }, context);
+  return tankOf(body, { ...options, coarse: await roughTank(coarse, options, context), stand: asked }, context);
 }
 
 const ullageRule = (u: JobTank['ullage']): UllageRule =>

@@ -35,7 +35,7 @@ export interface TankOptions {
   /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
   readonly accuracy: number;
   /** The same tank from a run at twice the step: how far the figures move is the step's part of the doubt. */
-  readonly coarse?: TankResult;
+  readonly coarse?: Pick<TankResult, 'outer_l' | 'wall_l' | 'cavity_l'>;
   readonly stand?: Partial<StandOptions>;
   /** List places that are too thin for a cavity; costs one more distance field. Default true. */
   readonly thin?: boolean;
@@ -108,6 +108,18 @@ export interface TankResult {
   readonly notes: readonly Note[];
 }
 
+/** The volumes of a tank at twice the step, for the bounds of the fine one: nothing but body and cavity is worked out. */
+export async function roughTank(whole: Field, options: TankOptions, context: Context): Promise<NonNullable<TankOptions['coarse']>> {
+  const body = withBores(whole, options.bores ?? []);
+  const { volume: inside } = largestPart(await cavityOf(body, throughOf(options), options.leastRadius ?? null, context));
+  const outer = volume(body);
+  const shells = options.inner ? await interspaceOf(body, options, context) : 0;
+  return { outer_l: litres(outer, 0), wall_l: litres(outer - inside - shells, 0), cavity_l: litres(inside, 0) };
+}
+
+/** All that lies between the outside and the cavity, mm. */
+const throughOf = ({ wall, inner }: TankOptions): number => wall + (inner ? inner.gap + inner.wall : 0);
+
 export interface TankRun {
   readonly tank: TankResult;
   /** Positive inside, a distance near its border; only the part that is filled. */
@@ -125,7 +137,7 @@ export async function tankOf(whole: Field, options: TankOptions, context: Contex
   checkOptions(options);
   const body = withBores(whole, options.bores ?? []);
   context.progress('cavity', 0);
-  const through = options.wall + (options.inner ? options.inner.gap + options.inner.wall : 0);
+  const through = throughOf(options);
   const raw = await cavityOf(body, through, options.leastRadius ?? null, context);
   const { cavity, cutOff, volume: inside } = largestPart(raw);
   if (!(inside > 0)) throw noCavity(body, options);
@@ -184,7 +196,7 @@ interface Parts {
 function assemble(parts: Parts, options: TankOptions): TankResult {
   const { body, cavity, inside, standing } = parts;
   const { coarse, accuracy, ullage, fluid } = options;
-  const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l' | 'brim_l', mm3: number): number =>
+  const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l', mm3: number): number =>
     coarse ? Math.abs(mm3 - coarse[key].value * MM3_PER_LITRE) : 0;
   const skin = area(body);
   const inner = area(cavity);
@@ -198,8 +210,8 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
   // Floods run on a thinned cavity: what they find is a share of that cavity, carried over to the full one.
   const air = standing.upright;
   const brimMm3 = (1 - takes) * Math.min(inside, air.volume);
-  const brim = litres(brimMm3, insideDoubt + moved('brim_l', brimMm3));
-  const fill = litres((1 - takes) * Math.min(inside, standing.fill.volume), insideDoubt + moved('brim_l', brimMm3));
+  const brim = litres(brimMm3, insideDoubt + moved('cavity_l', inside));
+  const fill = litres((1 - takes) * Math.min(inside, standing.fill.volume), insideDoubt + moved('cavity_l', inside));
   const rated = shareOf(least(brim, fill, 1 - ullage.share), 1);
   const cavityAmount = litres(inside, insideDoubt + moved('cavity_l', inside));
   const worst = standing.rows.reduce((m, r) => Math.max(m, r.stranded), 0);
