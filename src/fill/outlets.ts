@@ -1,6 +1,6 @@
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCentre, gridBox } from '../core/grid.ts';
-import { add, scale, type Vec3 } from '../core/vec.ts';
+import { add, normalize, scale, type Vec3 } from '../core/vec.ts';
 import { flood } from '../field/flood.ts';
 import { heldBack } from './attitudes.ts';
 import { heights, outletCell } from './level.ts';
@@ -28,6 +28,19 @@ export function proposeFiller(cavity: Field, slack: Field | undefined, radius: n
     if (!slack || SPOUTS.some((d) => spoutFree(slack, p, d, radius))) return p;
   }
   return null;
+}
+
+/**
+ * From a point just inside the cavity on along `way` (unit) to where it ends, when that is within `most` mm, else out along the field's slope:
+ * an outlet that stops short of the wall would keep a layer of its own.
+ */
+export function toBorder(f: Field, p: Vec3, way: Vec3, most: number): Vec3 {
+  const step = f.grid.step / 32;
+  for (let t = step; t <= most; t += step) if (sampleField(f, add(p, scale(way, t))) <= 0) return add(p, scale(way, t));
+  const h = f.grid.step / 2;
+  const rate = (d: Vec3): number => sampleField(f, add(p, scale(d, h))) - sampleField(f, add(p, scale(d, -h)));
+  const slope = normalize([rate([1, 0, 0]), rate([0, 1, 0]), rate([0, 0, 1])]);
+  return add(p, scale(slope, -sampleField(f, p)));
 }
 
 function meanOf({ grid }: Field, cells: readonly number[]): Vec3 {

@@ -1,6 +1,6 @@
 import type { Field } from '../core/field.ts';
 import { cellCentre } from '../core/grid.ts';
-import { distance, dot, type Vec3 } from '../core/vec.ts';
+import { add, distance, dot, length, scale, sub, type Vec3 } from '../core/vec.ts';
 import { heights } from './level.ts';
 
 /**
@@ -151,15 +151,21 @@ export interface PlaceOptions {
 
 /**
  * The best places at the cavity's border for one outlet, over all `ups`: least at the worst, then least on average, then farthest along
- * `prefer`. Differences under a thousandth of the cavity count as none.
+ * `prefer`, then nearest the middle. Differences under a thousandth of the cavity count as none.
  */
 export function bestPlaces(cavity: Field, ups: readonly Vec3[], options: PlaceOptions): Place[] {
   const { grid, data: f } = cavity;
   const all = ups.map((u) => lossEverywhere(cavity, u));
   let volume = 0;
-  for (const v of f) if (v > 0) volume += grid.step ** 3;
+  let middle: Vec3 = [0, 0, 0];
+  for (let c = 0; c < f.length; c++) {
+    if (!(f[c] > 0)) continue;
+    volume += grid.step ** 3;
+    middle = add(middle, cellCentre(grid, c));
+  }
+  middle = scale(middle, grid.step ** 3 / Math.max(volume, 1e-9));
   const grain = Math.max(volume / 1000, 1e-9);
-  const found: { place: Place; rank: [number, number, number] }[] = [];
+  const found: { place: Place; rank: [number, number, number, number] }[] = [];
   for (let c = 0; c < f.length; c++) {
     if (!(f[c] > 0) || f[c] > 1.2 * grid.step) continue;
     const at = cellCentre(grid, c);
@@ -174,12 +180,17 @@ export function bestPlaces(cavity: Field, ups: readonly Vec3[], options: PlaceOp
         worstOf = d;
       }
     }
-    found.push({
-      place: { at, worst, mean, worstOf },
-      rank: [Math.round(worst / grain), Math.round(mean / grain), -dot(at, options.prefer)],
-    });
+    const along = dot(at, options.prefer);
+    const off = sub(sub(at, middle), scale(options.prefer, dot(sub(at, middle), options.prefer)));
+    const rank: [number, number, number, number] = [
+      Math.round(worst / grain),
+      Math.round(mean / grain),
+      -Math.round((2 * along) / grid.step),
+      Math.round((2 * length(off)) / grid.step),
+    ];
+    found.push({ place: { at, worst, mean, worstOf }, rank });
   }
-  found.sort((a, b) => a.rank[0] - b.rank[0] || a.rank[1] - b.rank[1] || a.rank[2] - b.rank[2]);
+  found.sort((a, b) => a.rank[0] - b.rank[0] || a.rank[1] - b.rank[1] || a.rank[2] - b.rank[2] || a.rank[3] - b.rank[3]);
   const out: Place[] = [];
   for (const { place } of found) {
     if (out.length === options.count) break;

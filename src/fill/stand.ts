@@ -9,7 +9,7 @@ import { pieces, volumeOfBoth } from '../field/integrate.ts';
 import { heldBack } from './attitudes.ts';
 import { cropped, thinned } from './crop.ts';
 import { type Attitude, apparentUp, outletCell, outletPoint, UPRIGHT } from './level.ts';
-import { proposeFiller, secondOutlet } from './outlets.ts';
+import { proposeFiller, secondOutlet, toBorder } from './outlets.ts';
 import { bestPlaces, type Place } from './places.ts';
 
 /** How a tank stands: what is asked. */
@@ -94,8 +94,9 @@ export function standingOf(cavity: Field, options: StandOptions): Standing {
   const pickupPlaces = advise || !options.pickups ? search(downs, [0, 0, -1]) : [];
   const notes: Note[] = [];
   const filler = options.filler ?? fillerFor(f, options, notes);
-  const vents = options.vents ?? [ventPlaces[0].at];
-  const pickups = options.pickups ?? [pickupPlaces[0].at];
+  const near = 2 * rough.grid.step;
+  const vents = options.vents ?? [toBorder(f, ventPlaces[0].at, [0, 0, 1], near)];
+  const pickups = options.pickups ?? [toBorder(f, pickupPlaces[0].at, [0, 0, -1], near)];
   const rows = options.attitudes.map((attitude, i) => rowOf(f, attitude, { up: ups[i], vents, pickups, within }));
   const filling = options.filling ?? UPRIGHT;
   const mouth = { filler, vents, within };

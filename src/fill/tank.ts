@@ -3,8 +3,7 @@ import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { add, scale, sub, type Vec3 } from '../core/vec.ts';
-import { area, moments } from '../field/integrate.ts';
-
+import { area, moments, volume } from '../field/integrate.ts';
 import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
 import { type Bore, cavityOf, withBores } from './cavity.ts';
 import { cropped, thinned } from './crop.ts';
@@ -113,7 +112,7 @@ export async function roughTank(whole: Field, options: TankOptions, context: Con
   const body = withBores(whole, options.bores ?? []);
   const { volume: inside } = largestPart(await cavityOf(body, throughOf(options), options.leastRadius ?? null, context));
   const outer = volume(body);
-  const shells = options.inner ? await interspaceOf(body, options, context) : 0;
+  const shells = options.inner ? await interspaceOf(body, options.wall, options.inner.gap, context) : 0;
   return { outer_l: litres(outer, 0), wall_l: litres(outer - inside - shells, 0), cavity_l: litres(inside, 0) };
 }
 
