@@ -41,6 +41,14 @@ export async function openSource(): Promise<Source> {
   };
 }
 
+/** Files that the page made itself. */
+export const memorySource = (files: ReadonlyMap<string, Uint8Array<ArrayBuffer>>): Source => ({
+  names: [...files.keys()],
+  served: false,
+  // A copy: who reads may hand its memory on to another thread.
+  read: async (name) => files.get(name)?.slice().buffer ?? missing(name),
+});
+
 const missing = (name: string): Promise<ArrayBuffer> => Promise.reject(new Error(`This page holds no ${name}.`));
 
 function builtIn(blocks: ReadonlyMap<string, HTMLScriptElement>): Source {

@@ -1,9 +1,9 @@
 import { readAddress, writeAddress } from './address.ts';
 import { Curve } from './curve.ts';
 import { cutPanel } from './cut-panel.ts';
-import { openSource, type Source } from './data.ts';
+import { memorySource, openSource, type Source } from './data.ts';
 import type { DialPanel } from './dial-panel.ts';
-import { make, part } from './dom.ts';
+import { download, make, part } from './dom.ts';
 import { Drawing } from './drawing.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
@@ -13,7 +13,7 @@ import { printSheet } from './print-sheet.ts';
 import type { ResultFile } from './result.ts';
 import { sheetPanel } from './sheet-panel.ts';
 import { tableElement, tablesOf } from './tables.ts';
-import { readThings } from './things.ts';
+import { readThings, sorted, type Thing, thingFrom } from './things.ts';
 import { VIEWS } from './views.ts';
 import { slackReader, whatIf } from './what-if.ts';
 
@@ -116,11 +116,10 @@ function showTables(r: ResultFile, drawing: Drawing): void {
   part('tables').append(...tables.map((t) => tableElement(t, look)));
 }
 
-async function start(): Promise<void> {
-  const source = await openSource();
-  const scene = source.read('scene.glb');
+/** The page for one result: what is written, the drawing with what can be done to it, and the dials. */
+async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   // Waited for below; until then a failure must not count as unhandled.
-  scene.catch(() => {});
+  things.catch(() => {});
   const result = await readResult(source);
   sheetPanel(result);
   const drawing = new Drawing(part('stage'));
@@ -136,8 +135,8 @@ async function start(): Promise<void> {
   placesPanel(result, drawing);
   showTables(result, drawing);
   printSheet(result, drawing, all);
-  const things = await readThings(await scene);
-  drawing.setThings(things);
+  const drawn = await things;
+  drawing.setThings(drawn);
   list.build();
   updateCut();
   applyAddress(drawing);
@@ -151,8 +150,34 @@ async function start(): Promise<void> {
     list.build();
     write();
   };
-  panel = await whatIf({ source, result, drawing, things, dip, changed });
+  panel = await whatIf({ source, result, drawing, things: drawn, dip, changed });
   if (turned) panel?.read(turned);
+}
+
+/** The page without a result measures one itself, then shows it and offers it as a folder. */
+async function shop(): Promise<void> {
+  document.documentElement.dataset.mode = 'shop';
+  document.documentElement.dataset.ready = 'yes';
+  const { shopPanel } = await import('./shop-panel.ts');
+  const { files, things } = await shopPanel();
+  delete document.documentElement.dataset.mode;
+  await show(
+    memorySource(files),
+    Promise.resolve(sorted(things.map((t) => thingFrom(t.name, t.kind, t.mesh, { clearance: t.clearance })))),
+  );
+  const save = make('button', { type: 'button' }, 'save the result folder');
+  save.addEventListener('click', async () => {
+    const { zipSync } = await import('fflate');
+    download('voidgauge-result.zip', new Blob([zipSync(Object.fromEntries(files))]));
+  });
+  part('measure').querySelector('.words')?.append(save);
+  document.documentElement.dataset.measured = 'yes';
+}
+
+async function start(): Promise<void> {
+  const source = await openSource();
+  if (!source.names.includes('result.json')) return shop();
+  await show(source, source.read('scene.glb').then(readThings));
   document.documentElement.dataset.ready = 'yes';
 }
 

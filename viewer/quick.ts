@@ -195,8 +195,8 @@ export class Quick {
   private stand(inside: Inside, outer: Bounded, d: Dials): { tank: QuickTank; meshes: Record<string, Mesh> } {
     const up = apparentUp({ pitch: d.pitch, lean: d.lean });
     const within = d.wall + 10 + 4 * inside.field.grid.step;
-    const air = heldBack(inside.field, up, inside.vents, within);
-    const fuel = heldBack(inside.field, scale(up, -1), inside.pickups, within);
+    const air = heldBack(inside.field, up, inside.vents, { within });
+    const fuel = heldBack(inside.field, scale(up, -1), inside.pickups, { within });
     const brim = litres(inside.volume, inside.area * this.accuracy + Math.abs(inside.change));
     const rated = shareOf(brim, 1 - d.ullage);
     const profile = profileOf(inside.field, up, DIP_STEPS, inside.volume);

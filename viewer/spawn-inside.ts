@@ -1,4 +1,6 @@
+import InsideShop from './shop-worker.ts?worker&inline';
 import InsideWorker from './worker.ts?worker&inline';
 
-/** A worker from within the page's own script, for the single file. */
+/** Workers from within the page's own script, for the single file. */
 export const spawn = (): Worker => new InsideWorker();
+export const spawnShop = (): Worker => new InsideShop();

@@ -1,2 +1,3 @@
-/** A worker from its own file, for the served page. */
+/** Workers from their own files, for the served page. */
 export const spawn = (): Worker => new Worker(new URL('./worker.ts', import.meta.url), { type: 'module' });
+export const spawnShop = (): Worker => new Worker(new URL('./shop-worker.ts', import.meta.url), { type: 'module' });

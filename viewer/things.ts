@@ -49,8 +49,11 @@ export async function readThings(bytes: ArrayBuffer): Promise<Thing[]> {
   file.scene.traverse((o) => {
     if (o instanceof Mesh3 && o.geometry instanceof BufferGeometry) things.push(thingOf(o, o.geometry));
   });
-  return things.sort((a, b) => KINDS.indexOf(a.kind) - KINDS.indexOf(b.kind));
+  return sorted(things);
 }
+
+/** In the order of the list. */
+export const sorted = (things: Thing[]): Thing[] => things.sort((a, b) => KINDS.indexOf(a.kind) - KINDS.indexOf(b.kind));
 
 function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   // The loader keeps the node's name as it stood in userData only when it had to change it.

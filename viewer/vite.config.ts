@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto';
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
-import { build, defineConfig, type InlineConfig, type Plugin } from 'vite';
+import { build, createLogger, defineConfig, type InlineConfig, type Plugin } from 'vite';
 import { viteSingleFile } from 'vite-plugin-singlefile';
 
 /**
@@ -48,16 +48,32 @@ const lockScripts: Plugin = {
 const alsoSingle: Plugin = {
   name: 'also-single',
   async closeBundle() {
-    await build({ ...configFor(true), configFile: false, logLevel: 'warn' });
+    await build({ ...configFor(true), configFile: false });
   },
+};
+
+/** Warnings that are known and harmless: libraries that also run in Node, and tasks that a worker finds by name. */
+const KNOWN = /externalized for browser compatibility|INEFFECTIVE_DYNAMIC_IMPORT/;
+const logger = createLogger('warn');
+const { warn } = logger;
+logger.warn = (text, options) => {
+  if (!KNOWN.test(text)) warn(text, options);
 };
 
 function configFor(single: boolean): InlineConfig {
   return {
     root,
+    customLogger: logger,
     base: './',
     publicDir: false,
-    resolve: { alias: { '#spawn': resolve(root, single ? 'spawn-inside.ts' : 'spawn.ts') } },
+    resolve: {
+      alias: {
+        '#spawn': resolve(root, single ? 'spawn-inside.ts' : 'spawn.ts'),
+        '#pool': resolve(root, single ? 'pool-inside.ts' : 'pool.ts'),
+        draco3dgltf: resolve(root, 'no-draco.ts'),
+      },
+    },
+    define: { VOIDGAUGE_VERSION: JSON.stringify(JSON.parse(readFileSync(resolve(root, '../package.json'), 'utf8')).version) },
     plugins: single ? [viteSingleFile({ removeViteModuleLoader: true }), lockScripts] : [alsoSingle],
     build: {
       outDir: single ? resolve(out, 'single') : out,
@@ -67,7 +83,7 @@ function configFor(single: boolean): InlineConfig {
       assetsInlineLimit: single ? 100_000_000 : 0,
       chunkSizeWarningLimit: 1500,
     },
-    worker: { format: single ? 'iife' : 'es' },
+    worker: { format: single ? 'iife' : 'es', ...(single ? { rolldownOptions: { output: { codeSplitting: false } } } : {}) },
   };
 }
 
