@@ -49,5 +49,3 @@ export function cellAt(g: Grid, p: Vec3): number {
   return i + g.nx * (j + g.ny * k);
 }
 
-export const sameGrid = (a: Grid, b: Grid): boolean =>
-  a.step === b.step && a.nx === b.nx && a.ny === b.ny && a.nz === b.nz && a.origin.every((v, i) => v === b.origin[i]);
