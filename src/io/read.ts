@@ -10,7 +10,7 @@ import { isBinaryStl, isTextStl, readBinaryStl, readTextStl } from './stl.ts';
 import { isXyz, readXyz } from './xyz.ts';
 import { isZip } from './zip.ts';
 
-export type { ScanFile, ScanPart } from './scan-file.ts';
+export type { ScanFile } from './scan-file.ts';
 export type { ByteSource } from './source.ts';
 
 /** Bytes looked at to tell the format. */
