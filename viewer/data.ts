@@ -12,7 +12,7 @@
  *                 `pocket 1`, … Node extras: { kind: 'scan' | 'removed' | 'envelope' | 'body' | 'cavity' | 'reclaimed' | 'pocket',
  *                 clearance_mm?, error_mm? (of the thinning), triangles? (before it) }.
  *                 POSITION as float32 or, with KHR_mesh_quantization, normalized int16; indices; no normals needed.
- *   coarse.json   header of the coarse distance fields for the dials, see coarse.ts
+ *   coarse.json   header of the coarse distance fields for the dials, see src/report/coarse.ts
  *   coarse.bin    their numbers
  */
 export interface Source {

@@ -92,10 +92,11 @@ uniform float gap;
 uniform float faint;
 uniform float scale;
 void main() {
-  float at = fract(dot(gl_FragCoord.xy, along) / (gap * scale));
-  bool line = at * gap < 1.6;
-  if (faint > 0.5 && !line) discard;
-  gl_FragColor = vec4(line ? colour : mix(paper, colour, 0.22), 1.0);
+  // Distance from the middle of the nearest line, in pixels of the picture; edges softened over one of them.
+  float off = abs(fract(dot(gl_FragCoord.xy, along) / (gap * scale)) - 0.5) * gap * scale;
+  float line = 1.0 - smoothstep(0.8 * scale - 0.5, 0.8 * scale + 0.5, off);
+  if (faint > 0.5 && line < 0.5) discard;
+  gl_FragColor = vec4(mix(mix(paper, colour, 0.22), colour, line), 1.0);
 }`,
     uniforms: {
       colour: { value: new Color(colour) },

@@ -64,6 +64,7 @@ function configFor(single: boolean): InlineConfig {
   return {
     root,
     customLogger: logger,
+    logLevel: 'warn',
     base: './',
     publicDir: false,
     resolve: {

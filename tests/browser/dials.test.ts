@@ -9,7 +9,7 @@ import { DIST } from './serve.ts';
 
 let bench: Bench;
 beforeAll(async () => {
-  bench = await openBench(writeBoxFolder);
+  bench = await openBench(writeBoxFolder, true);
 });
 afterAll(() => bench?.close());
 

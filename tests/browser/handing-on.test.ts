@@ -6,7 +6,7 @@ import { PNG } from 'pngjs';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { writeBoxFolder } from './box-folder.ts';
 import { RESULT, writeFolder } from './folder.ts';
-import { type Bench, drawingOf, openBench } from './page.ts';
+import { type Bench, drawingOf, openBench, settled } from './page.ts';
 
 let bench: Bench;
 beforeAll(async () => {
@@ -20,10 +20,12 @@ describe('places', () => {
     const neck = page.getByRole('button', { name: /Neck of 3[12] mm.*1\.2 l behind it/ });
     await neck.click();
     const mark = page.locator('.mark.number');
+    await settled(page);
     expect(await mark.count()).toBe(1);
     const [m, s] = [await mark.boundingBox(), await page.locator('#stage').boundingBox()];
     expect(Math.abs((m?.x ?? 0) + (m?.width ?? 0) / 2 - (s?.x ?? 0) - (s?.width ?? 0) / 2)).toBeLessThan(2);
     await neck.click();
+    await settled(page);
     expect(await mark.count()).toBe(0);
     await page.close();
   });

@@ -1,39 +1,26 @@
-import { readdirSync, readFileSync } from 'node:fs';
-import { createServer } from 'node:http';
-import type { AddressInfo } from 'node:net';
 import { join } from 'node:path';
-import sirv from 'sirv';
+import { serveFolders } from '../../cli/server.ts';
 
 export const DIST = join(import.meta.dirname, '../../dist/viewer');
 
-/** The strictest policy the page must live with. */
-export const POLICY =
+/** The strictest policy: the page must live with it as well as with the server's own. */
+const POLICY =
   "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/** Serves the built page at / and a result folder under data/, 127.0.0.1 only. */
-export async function serve(folder: string): Promise<{ url: string; close(): Promise<void> }> {
-  const page = sirv(DIST, { dev: true });
-  const server = createServer((req, res) => {
-    const path = decodeURIComponent(new URL(req.url ?? '/', 'http://x').pathname);
-    res.setHeader('Content-Security-Policy', POLICY);
-    res.setHeader('Cross-Origin-Opener-Policy', 'same-origin');
-    res.setHeader('Cross-Origin-Embedder-Policy', 'require-corp');
-    if (path === '/data/') {
-      res.setHeader('Content-Type', 'application/json');
-      res.end(JSON.stringify(readdirSync(folder)));
-    } else if (path.startsWith('/data/')) {
-      const name = path.slice(6);
-      if (!readdirSync(folder).includes(name)) res.writeHead(404).end();
-      else res.end(readFileSync(join(folder, name)));
-    } else
-      page(req, res, () => {
-        res.writeHead(404).end();
-      });
-  });
-  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done));
-  const { port } = server.address() as AddressInfo;
+/** The project's own server, on a free port; `strict` puts the strictest policy in place of its own. */
+export async function serve(folder: string, strict = false): Promise<{ url: string; close(): Promise<void> }> {
+  const { server, port } = await serveFolders({ page: DIST, data: folder }, 0);
+  if (strict)
+    server.prependListener('request', (_request, response) => {
+      const set = response.setHeader.bind(response);
+      response.setHeader = (name, value) => set(name, name === 'Content-Security-Policy' ? POLICY : value);
+    });
   return {
     url: `http://127.0.0.1:${port}/`,
-    close: () => new Promise((done) => server.close(() => done())),
+    close: () =>
+      new Promise((done) => {
+        server.close(() => done());
+        server.closeAllConnections();
+      }),
   };
 }
