@@ -49,12 +49,27 @@ export function firstDials(r: ResultFile): Dials {
     clearance: 0,
     clearances: {},
     radius: r.envelope?.least_radius_mm ?? r.job.least_radius ?? 8,
-    wall: tank?.wall ?? r.tank?.wall_mm ?? 4,
-    ullage: tank?.ullage ?? 0.05,
+    wall: tank?.wall ?? 4,
+    ullage: (r.tank?.ullage_percent ?? 5) / 100,
     pitch: 0,
     lean: 0,
     fill: 1,
   };
+}
+
+/** What of these dials belongs into the job file, as its lines. */
+export function jobLines(d: Dials, first: Dials, header: CoarseHeader): string[] {
+  const out: string[] = [];
+  if (d.radius !== first.radius) out.push(`least_radius: ${d.radius}`);
+  const tank = [
+    d.wall !== first.wall ? `wall: ${d.wall}` : '',
+    d.ullage !== first.ullage ? `ullage: ${Number((d.ullage * 100).toFixed(2))} %` : '',
+  ];
+  if (tank.some(Boolean)) out.push(`tank: { ${tank.filter(Boolean).join(', ')} }`);
+  const changed = header.obstacles.filter((o) => d.clearance !== 0 || d.clearances[o.name] !== undefined);
+  if (changed.length > 0) out.push('scans:');
+  for (const o of changed) out.push(`  ${o.name}: { clearance: ${(d.clearances[o.name] ?? o.clearance) + d.clearance} }`);
+  return out;
 }
 
 export const sameDials = (a: Dials, b: Dials): boolean => writeDials(a, b) === '';

@@ -1,15 +1,14 @@
 import { spawn } from '#spawn';
 import type { CoarseHeader } from '../src/report/coarse.ts';
 import { gunzip, type Source } from './data.ts';
-import type { Dials, Outlets, QuickResult } from './quick.ts';
+import type { Dials, QuickResult, Settings } from './quick.ts';
 
 export type ToWorker =
   | {
       readonly id: number;
       readonly header: CoarseHeader;
       readonly bytes: ArrayBuffer;
-      readonly accuracy: number;
-      readonly outlets: Outlets;
+      readonly settings: Settings;
     }
   | { readonly id: number; readonly dials: Dials };
 
@@ -24,9 +23,9 @@ export class Engine {
   private answer: { result: (r: QuickResult, done: boolean) => void; error: (text: string) => void } | undefined;
 
   /** Takes the coarse fields of a result; rejects with a sentence when they cannot be had. */
-  static async open(source: Source, header: CoarseHeader, settings: { accuracy: number; outlets: Outlets }): Promise<Engine> {
+  static async open(source: Source, header: CoarseHeader, settings: Settings): Promise<Engine> {
     const bytes = await gunzip(await source.read('coarse.bin'));
-    return new Engine({ id: 0, header, bytes, ...settings });
+    return new Engine({ id: 0, header, bytes, settings });
   }
 
   private constructor(first: ToWorker & { bytes: ArrayBuffer }) {

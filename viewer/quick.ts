@@ -32,10 +32,19 @@ export interface Dials {
   readonly fill: number;
 }
 
-/** Outlets that the fine run took, mm; those left out are proposed. */
-export interface Outlets {
+/** What the fine run took and no dial turns. */
+export interface Settings {
+  /** How far a scanned surface may be off, mm. */
+  readonly accuracy: number;
+  /** mm; those left out, or no longer at the cavity, are proposed. */
   readonly vents?: readonly Vec3[];
   readonly pickups?: readonly Vec3[];
+  /** Least inside radius of the cavity, mm. */
+  readonly insideRadius?: number | null;
+  /** What stands behind the first wall, mm: a gap and a second wall. */
+  readonly behind?: number;
+  /** Shares of foam: of the cavity that it takes up, of the fill that it holds back. */
+  readonly foam?: { readonly takes: number; readonly holds: number } | null;
 }
 
 export interface QuickTank {
@@ -91,17 +100,15 @@ const SEARCH_CELLS = 40_000;
  */
 export class Quick {
   private readonly coarse: Coarse;
-  private readonly accuracy: number;
-  private readonly outlets: Outlets;
+  private readonly settings: Settings;
   private room: { key: string; value: Room | number; change: number } | undefined;
   /** Change of the last envelope's volume at twice the step, mm3. */
   private change = 0;
   private inside: { key: string; value: Inside | undefined } | undefined;
 
-  constructor(coarse: Coarse, accuracy: number, outlets: Outlets = {}) {
+  constructor(coarse: Coarse, settings: Settings) {
     this.coarse = coarse;
-    this.accuracy = accuracy;
-    this.outlets = outlets;
+    this.settings = settings;
   }
 
   /**
@@ -134,7 +141,7 @@ export class Quick {
   }
 
   private outer(room: Room, change: number): Bounded {
-    return litres(room.volume, room.area * this.accuracy + Math.abs(change));
+    return litres(room.volume, room.area * this.settings.accuracy + Math.abs(change));
   }
 
   /** The least of the region and every obstacle's slack, mm. */
@@ -171,12 +178,20 @@ export class Quick {
   }
 
   private async insideOf(room: Room, wall: number, context: Context): Promise<Inside | undefined> {
-    const cavity = await cavityOf(room.field, wall, null, context);
+    const { insideRadius = null, behind = 0 } = this.settings;
+    const cavity = await cavityOf(room.field, wall + behind, insideRadius, context);
     const whole = volume(cavity);
     if (!(whole > 0)) return undefined;
-    const rough = volume(await cavityOf(everySecond(room.field), wall, null, context));
+    const rough = volume(await cavityOf(everySecond(room.field), wall + behind, insideRadius, context));
     const field = cropped(cavity);
-    return { field, volume: whole, change: rough - whole, area: area(field), mesh: surface(field, 0), ...this.outletsFor(field, wall) };
+    return {
+      field,
+      volume: whole,
+      change: rough - whole,
+      area: area(field),
+      mesh: surface(field, 0),
+      ...this.outletsFor(field, wall + behind),
+    };
   }
 
   /** The fine run's outlets where they still are at the cavity, else proposed for standing upright. */
@@ -184,8 +199,8 @@ export class Quick {
     const within = wall + 10;
     const reached = (points: readonly Vec3[] | undefined): readonly Vec3[] | undefined =>
       points?.length && points.every((p) => sampleField(cavity, p) > -within) ? points : undefined;
-    const vents = reached(this.outlets.vents);
-    const pickups = reached(this.outlets.pickups);
+    const vents = reached(this.settings.vents);
+    const pickups = reached(this.settings.pickups);
     if (vents && pickups) return { vents, pickups };
     const found = standingOf(thinned(cavity, SEARCH_CELLS), { attitudes: [UPRIGHT], advise: false, within, vents, pickups });
     return { vents: found.vents, pickups: found.pickups };
@@ -194,12 +209,13 @@ export class Quick {
   /** What depends on attitude, ullage and fill. */
   private stand(inside: Inside, outer: Bounded, d: Dials): { tank: QuickTank; meshes: Record<string, Mesh> } {
     const up = apparentUp({ pitch: d.pitch, lean: d.lean });
-    const within = d.wall + 10 + 4 * inside.field.grid.step;
+    const within = d.wall + (this.settings.behind ?? 0) + 10 + 4 * inside.field.grid.step;
     const air = heldBack(inside.field, up, inside.vents, { within });
     const fuel = heldBack(inside.field, scale(up, -1), inside.pickups, { within });
-    const brim = litres(inside.volume, inside.area * this.accuracy + Math.abs(inside.change));
+    const { takes, holds } = this.settings.foam ?? { takes: 0, holds: 0 };
+    const brim = litres(inside.volume * (1 - takes), inside.area * this.settings.accuracy + Math.abs(inside.change));
     const rated = shareOf(brim, 1 - d.ullage);
-    const profile = profileOf(inside.field, up, DIP_STEPS, inside.volume);
+    const profile = profileOf(inside.field, up, DIP_STEPS, inside.volume * (1 - takes));
     const level = levelOf(profile, d.fill * rated.value * MM3_PER_LITRE);
     const meshes: Record<string, Mesh> = {};
     const put = (name: string, f: Field): void => {
@@ -209,7 +225,7 @@ export class Quick {
     put('liquid', below(inside.field, up, level));
     put('trapped air', air.field);
     put('stranded fuel', fuel.field);
-    const stranded = Math.min(fuel.volume / MM3_PER_LITRE, rated.value);
+    const stranded = Math.min((fuel.volume * (1 - takes)) / MM3_PER_LITRE + holds * rated.value, rated.value);
     return {
       meshes,
       tank: {

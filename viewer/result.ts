@@ -16,8 +16,14 @@ export interface ResultFile {
     readonly name: string;
     readonly least_radius?: number;
     readonly accuracy?: number;
-    readonly tank?: false | { readonly wall: number; readonly ullage: number };
-    readonly scans?: Readonly<Record<string, { readonly clearance?: number; readonly role?: string; readonly note?: string | null }>>;
+    readonly tank?:
+      | false
+      | {
+          readonly wall: number;
+          readonly inside_radius?: number | null;
+          readonly inner?: { readonly gap: number; readonly wall: number } | null;
+          readonly foam?: { readonly takes: number; readonly holds: number } | null;
+        };
   };
   readonly inputs?: readonly { readonly scan: string; readonly file: string; readonly sha256: string; readonly triangles?: number }[];
   readonly grid?: { readonly step_mm: number; readonly dims: readonly number[]; readonly cells: number };
@@ -41,7 +47,7 @@ export interface ResultFile {
   readonly reclaimed?: { readonly volume_l: Bounded };
   readonly tank?: Readonly<Partial<Record<TankVolume, Bounded>>> & {
     readonly inside_area_dm2?: number;
-    readonly wall_mm?: number;
+    readonly ullage_percent?: number;
     readonly filler_mm?: Vec3;
     readonly vent_mm?: readonly Vec3[];
     readonly pickup_mm?: readonly Vec3[];

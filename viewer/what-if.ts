@@ -2,11 +2,12 @@ import { type Coarse, type CoarseHeader, readCoarse } from '../src/report/coarse
 import type { Curve } from './curve.ts';
 import { gunzip, type Source } from './data.ts';
 import { type DialPanel, dialPanel } from './dial-panel.ts';
+import { firstDials, jobLines } from './dial-state.ts';
 import { part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { Engine } from './engine.ts';
 import type { SlackAt } from './measure-panel.ts';
-import type { Dials, QuickResult } from './quick.ts';
+import type { Dials, QuickResult, Settings } from './quick.ts';
 import type { ResultFile } from './result.ts';
 import { showFigures } from './sheet-panel.ts';
 import { slackAt } from './slack-at.ts';
@@ -34,15 +35,15 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
     const mine = ++newest;
     w.changed();
     if (!dials) {
+      showJobLines([]);
       showFigures(result);
       showThings(w, w.things);
       showDip(w, undefined);
       return;
     }
     part('quick').textContent = 'Reckoning…';
-    const { accuracy = 0.25 } = result.job;
-    const outlets = { vents: result.tank?.vent_mm, pickups: result.tank?.pickup_mm };
-    engine ??= Engine.open(source, header, { accuracy, outlets });
+    engine ??= Engine.open(source, header, settingsOf(result));
+    showJobLines(jobLines(dials, firstDials(result), header));
     engine.then(
       (e) => {
         if (mine !== newest) return;
@@ -73,6 +74,24 @@ export function slackReader(source: Source): SlackAt | undefined {
     if (slack === undefined || by === undefined) return 'Slack here: outside the coarse fields.';
     return `Slack here: ${slack.toFixed(0)} mm to ${by}, give or take ${Math.ceil(coarse.header.grid.step / 4)}.`;
   };
+}
+
+function settingsOf(r: ResultFile): Settings {
+  const tank = r.job.tank || undefined;
+  return {
+    accuracy: r.job.accuracy ?? 0.25,
+    vents: r.tank?.vent_mm,
+    pickups: r.tank?.pickup_mm,
+    insideRadius: tank?.inside_radius,
+    behind: tank?.inner ? tank.inner.gap + tank.inner.wall : 0,
+    foam: tank?.foam,
+  };
+}
+
+/** How the dials read in the job file, for the fine run. */
+function showJobLines(lines: readonly string[]): void {
+  part('for-job').hidden = lines.length === 0;
+  part('job-lines').textContent = lines.join('\n');
 }
 
 function fail(text: string): void {

@@ -29,7 +29,7 @@ addEventListener('message', (event: MessageEvent<ToWorker>) => {
   newest = data.id;
   const run = async (): Promise<void> => {
     if ('dials' in data) return turn(data);
-    quick = new Quick(readCoarse(data.header, data.bytes), data.accuracy, data.outlets);
+    quick = new Quick(readCoarse(data.header, data.bytes), data.settings);
   };
   run().catch((e: unknown) => {
     if (data.id === newest) say({ id: data.id, error: e instanceof Error ? e.message : String(e) });

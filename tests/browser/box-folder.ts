@@ -58,9 +58,9 @@ export function boxCoarse(): { header: CoarseHeader; fields: Float32Array[] } {
 
 export async function writeBoxFolder(dir: string): Promise<void> {
   const { header, fields } = boxCoarse();
-  const job = { name: 'Box under a lid', least_radius: BOX.radius, accuracy: BOX.accuracy, tank: { wall: BOX.wall, ullage: BOX.ullage } };
+  const job = { name: 'Box under a lid', least_radius: BOX.radius, accuracy: BOX.accuracy, tank: { wall: BOX.wall } };
   const envelope = ellipsoid(BOX.centre, [150, 110, 80]);
-  await writeFile(join(dir, 'result.json'), JSON.stringify({ ...RESULT, job }));
+  await writeFile(join(dir, 'result.json'), JSON.stringify({ ...RESULT, tank: { ...RESULT.tank, ullage_percent: 100 * BOX.ullage }, job }));
   await writeFile(join(dir, 'scene.glb'), await sceneGlb({ envelope: { shape: envelope, extras: { kind: 'envelope' } } }));
   await writeFile(join(dir, 'coarse.json'), JSON.stringify(header));
   await writeFile(join(dir, 'coarse.bin'), gzipSync(packCoarse(fields, header.quantum)));

@@ -1,10 +1,12 @@
-import { describe, expect, test } from 'vitest';
+import { describe, expect, expectTypeOf, test } from 'vitest';
 import { meshVolume } from '../../src/core/mesh.ts';
 import { RADIANS_PER_DEGREE } from '../../src/core/units.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { packCoarse, readCoarse } from '../../src/report/coarse.ts';
-import { readDials, writeDials } from '../../viewer/dial-state.ts';
+import type { Result } from '../../src/report/result.ts';
+import { jobLines, readDials, writeDials } from '../../viewer/dial-state.ts';
 import { type Dials, Quick, type QuickResult } from '../../viewer/quick.ts';
+import type { ResultFile } from '../../viewer/result.ts';
 import { slackAt } from '../../viewer/slack-at.ts';
 import { BOX, boxCoarse, roundedBox } from './box-folder.ts';
 
@@ -20,7 +22,7 @@ async function turn(quick: Quick, d: Dials): Promise<QuickResult> {
 }
 
 describe('quick figures against closed forms (Steiner formula of the rounded box)', () => {
-  const quick = new Quick(coarse, BOX.accuracy);
+  const quick = new Quick(coarse, { accuracy: BOX.accuracy });
 
   test.each([
     ['as measured', {}],
@@ -76,7 +78,7 @@ describe('quick figures against closed forms (Steiner formula of the rounded box
     // Outlets given at the ends that tip up or down: nothing stays behind but what the rounding keeps.
     const [x, y, z] = BOX.centre;
     const ends = { vents: [[x + L / 2 - 6, y, z + 96]], pickups: [[x - L / 2 + 6, y, z - 96]] } as const;
-    const better = await turn(new Quick(coarse, BOX.accuracy, ends), { ...FIRST, pitch });
+    const better = await turn(new Quick(coarse, { accuracy: BOX.accuracy, ...ends }), { ...FIRST, pitch });
     expect(better.tank?.stranded_l).toBeLessThan(0.06 * middle);
     expect(better.tank?.trapped_l).toBeLessThan(0.06 * middle);
   });
@@ -87,6 +89,27 @@ describe('quick figures against closed forms (Steiner formula of the rounded box
     expect(Math.abs((none.none ?? 99) - 7.5)).toBeLessThanOrEqual(4);
     expect((await turn(quick, FIRST)).envelope_l?.value).toBeGreaterThan(20);
   });
+});
+
+test('foam takes its share of the brim and holds back its share of the fill; a second wall is reckoned in', async () => {
+  const plain = await turn(new Quick(coarse, { accuracy: BOX.accuracy }), { ...FIRST, wall: 9 });
+  const foam = await turn(new Quick(coarse, { accuracy: BOX.accuracy, foam: { takes: 0.03, holds: 0.02 }, behind: 5 }), FIRST);
+  expect(foam.tank?.brim_l.value).toBeCloseTo(0.97 * (plain.tank?.brim_l.value ?? 0), 6);
+  expect(foam.tank?.stranded_l).toBeCloseTo(0.97 * (plain.tank?.stranded_l ?? 0) + 0.02 * (foam.tank?.rated_l.value ?? 0), 6);
+});
+
+test('the page reads the result that the program writes', () => {
+  expectTypeOf<Result>().toExtend<ResultFile>();
+});
+
+test('turned dials as lines of a job file', () => {
+  expect(jobLines({ ...FIRST, clearance: 2, wall: 5, ullage: 0.08, radius: 12, pitch: 3 }, FIRST, header)).toEqual([
+    'least_radius: 12',
+    'tank: { wall: 5, ullage: 8 % }',
+    'scans:',
+    '  lid: { clearance: 42 }',
+  ]);
+  expect(jobLines({ ...FIRST, pitch: 3 }, FIRST, header)).toEqual([]);
 });
 
 test('slack at a point, and what sets it', () => {
