@@ -83,6 +83,7 @@ function configFor(single: boolean): InlineConfig {
       modulePreload: false,
       assetsInlineLimit: single ? 100_000_000 : 0,
       chunkSizeWarningLimit: 1500,
+      rolldownOptions: { checks: { pluginTimings: false } },
     },
     worker: { format: single ? 'iife' : 'es', ...(single ? { rolldownOptions: { output: { codeSplitting: false } } } : {}) },
   };
