@@ -1,6 +1,7 @@
 import { mkdir, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Document, NodeIO } from '@gltf-transform/core';
+import { KHRMeshQuantization } from '@gltf-transform/extensions';
 
 /** A small result folder of our own making, for the page's tests: a frame of tubes round an ellipsoid. Lengths mm, +Z up. */
 export interface Shape {
@@ -88,20 +89,31 @@ function shapes(): Things {
   };
 }
 
-/** scene.glb as the program writes it: metres, +Y up, one node a thing under a root that turns mm and +Z up into that. */
-export async function sceneGlb(things: Things = shapes()): Promise<Uint8Array> {
+/**
+ * scene.glb as the program writes it: metres, +Y up, one node a thing under a root that turns mm and +Z up into that. `small`
+ * writes corners as normalised 16-bit whole numbers about each thing's middle.
+ */
+export async function sceneGlb(things: Things = shapes(), small = false): Promise<Uint8Array> {
   const doc = new Document();
+  if (small) doc.createExtension(KHRMeshQuantization).setRequired(true);
   const buffer = doc.createBuffer();
   const s = 0.001;
   const root = doc.createNode('vehicle').setMatrix([s, 0, 0, 0, 0, 0, -s, 0, 0, s, 0, 0, 0, 0, 0, 1]);
   for (const [name, { shape, extras }] of Object.entries(things)) {
-    const position = doc.createAccessor().setType('VEC3').setArray(new Float32Array(shape.positions)).setBuffer(buffer);
+    const position = doc.createAccessor().setType('VEC3').setBuffer(buffer);
     const index = doc.createAccessor().setType('SCALAR').setArray(new Uint32Array(shape.indices)).setBuffer(buffer);
     const mesh = doc.createMesh(name).addPrimitive(doc.createPrimitive().setAttribute('POSITION', position).setIndices(index));
-    root.addChild(doc.createNode(name).setMesh(mesh).setExtras(extras));
+    const node = doc.createNode(name).setMesh(mesh).setExtras(extras);
+    if (small) {
+      const middle = [0, 1, 2].map((a) => shape.positions[a]);
+      const half = shape.positions.reduce((m, v, i) => Math.max(m, Math.abs(v - middle[i % 3])), 0);
+      position.setArray(Int16Array.from(shape.positions, (v, i) => Math.round(((v - middle[i % 3]) / half) * 32767))).setNormalized(true);
+      node.setTranslation([middle[0], middle[1], middle[2]]).setScale([half, half, half]);
+    } else position.setArray(new Float32Array(shape.positions));
+    root.addChild(node);
   }
   doc.createScene('vehicle').addChild(root);
-  return new NodeIO().writeBinary(doc);
+  return new NodeIO().registerExtensions([KHRMeshQuantization]).writeBinary(doc);
 }
 
 const litres = (4 / 3) * Math.PI * HALF[0] * HALF[1] * HALF[2] * 1e-6;

@@ -5,8 +5,8 @@ import pixelmatch from 'pixelmatch';
 import { PNG } from 'pngjs';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { writeBoxFolder } from './box-folder.ts';
-import { RESULT, writeFolder } from './folder.ts';
-import { type Bench, drawingOf, openBench, settled } from './page.ts';
+import { RESULT, sceneGlb, writeFolder } from './folder.ts';
+import { type Bench, differing, drawingOf, openBench, settled } from './page.ts';
 
 let bench: Bench;
 beforeAll(async () => {
@@ -77,6 +77,19 @@ test('the printed sheet: doubts, every figure with what it means, four views, th
   await page.evaluate(() => dispatchEvent(new Event('afterprint')));
   expect(await page.evaluate(() => document.documentElement.dataset.paper)).toBe('dark');
   await page.close();
+});
+
+test('a drawing whose corners are 16-bit whole numbers looks the same, cut faces too', async () => {
+  const small = await openBench(async (folder) => {
+    await writeFolder(folder);
+    await writeFile(join(folder, 'scene.glb'), await sceneGlb(undefined, true));
+  });
+  const hash = '#shown=envelope,cavity,frame,engine%20%26%20box&hidden=removed&eye=90,0,900,0,0,680&cut=y,0,below';
+  const [a, b] = await Promise.all([bench.open(hash), small.open(hash)]);
+  const [plain, packed] = [await drawingOf(a), await drawingOf(b)];
+  expect(differing(plain, packed) / (plain.width * plain.height)).toBeLessThan(0.002);
+  await a.close();
+  await small.close();
 });
 
 /** Pictures of this page as it was looked at and found right. VOIDGAUGE_NEW_PICTURES=1 writes them anew: look at them then. */
