@@ -159,8 +159,10 @@ export async function benchClosedForms(turns: number): Promise<ClosedForms> {
 }
 
 async function volumeAt(body: Body, step: number, turn: Turn, at: Vec3): Promise<number> {
-  const reach = Math.hypot(...body.half);
-  const grid = gridOver({ min: [at[0] - reach, at[1] - reach, at[2] - reach], max: [at[0] + reach, at[1] + reach, at[2] + reach] }, step);
+  // The turned body's own box, with two cells to spare.
+  const reach = (i: 0 | 1 | 2): number => turn[i].reduce((sum, v, k) => sum + Math.abs(v) * body.half[k], 2 * step);
+  const r: Vec3 = [reach(0), reach(1), reach(2)];
+  const grid = gridOver({ min: [at[0] - r[0], at[1] - r[1], at[2] - r[2]], max: [at[0] + r[0], at[1] + r[1], at[2] + r[2]] }, step);
   const f: Field = fieldOf(grid, (x, y, z) => {
     const [u, v, w] = [x - at[0], y - at[1], z - at[2]];
     const to = (i: number): number => turn[0][i] * u + turn[1][i] * v + turn[2][i] * w;

@@ -34,7 +34,7 @@ const figures = {
   runs,
   ...(wanted('distance') ? { distance: await benchDistance(runs) } : {}),
   ...(wanted('kernels') ? { kernels: await benchKernels(runs) } : {}),
-  ...(wanted('forms') ? { forms: await benchClosedForms(8) } : {}),
+  ...(wanted('forms') ? { forms: await benchClosedForms(4) } : {}),
   ...(wanted('demo') ? { demo: benchDemo(runs) } : {}),
 };
 if (args.includes('--save')) {
