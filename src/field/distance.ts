@@ -22,10 +22,10 @@ export interface DistanceOptions {
   readonly levelsOnly?: boolean;
 }
 
-const SPLAT = 0.9;
+const SPLAT = 0.87;
 const BAND = 1.7;
-const CLOSE = 2;
-const FAR = 6;
+/** Nearer than this, in cells, the triangles are always looked at; farther away a seed's distance is as good. */
+const CLOSE = 7;
 /** A seed is never farther than this many cells beyond the nearest triangle, where it matters. */
 const SURE = 1.2;
 /** Square of the distance, cells, from which a seed counts as another part of the surface. */
@@ -331,8 +331,8 @@ interface Evaluate {
 /** Lowers the planes from..to of the target to the distances in mm. */
 function evaluate(args: Evaluate): void {
   const { work, seeds, levels, levelsOnly, offset, step, start, nx, ny, out } = args;
-  const { corners, near } = work;
-  const { position, triangle } = seeds;
+  const { near } = work;
+  const { position } = seeds;
   const p = new Float64Array(3);
   const foot = new Float64Array(3);
   const search = new NearSearch(work, seeds);
@@ -355,11 +355,9 @@ function evaluate(args: Evaluate): void {
         p[0] = i;
         let fine = far < CLOSE && !levelsOnly;
         for (let l = 0; l < levels.length; l++) fine ||= Math.abs(far - levels[l]) < BAND;
-        // A seed misses the true foot point by about half a cell sideways, so far away its distance is as good as the triangle's.
         let d = far;
         if (fine) d = Math.sqrt(search.least(c, p, foot));
         else if (levelsOnly) d = far;
-        else if (far < FAR) d = Math.sqrt(closestOnTriangle(corners, triangle[s], p, foot));
         else d = search.leastSeed(c, p);
         const v = (d - offset) * step;
         if (v < bound) out[o] = v;
@@ -426,12 +424,13 @@ class NearSearch {
     if (this.best < before) this.takeRound(p, foot);
   }
 
-  /** Least distance to the seeds of a cell and of the six round it. */
+  /** Least distance to the seeds of a cell, of the six round it, and of the 27 round the foot point that was found. */
   leastSeed(cell: number, p: Float64Array): number {
     const { nx, ny, nz, near } = this.work;
     const { position } = this.seeds;
     const [i, j, k] = p;
     let best = Infinity;
+    let winner = 0;
     for (let n = 0; n < 7; n++) {
       let c = cell;
       if (n === 1 && i > 0) c -= 1;
@@ -442,8 +441,24 @@ class NearSearch {
       else if (n === 6 && k < nz - 1) c += nx * ny;
       const s = near[c] * 3;
       const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
-      if (d < best) best = d;
+      if (d < best) {
+        best = d;
+        winner = s;
+      }
     }
+    // Two seeds of a row may change places between the row and here: look round the one that won.
+    const fi = Math.min(Math.max(Math.round(position[winner]), 1), nx - 2);
+    const fj = Math.min(Math.max(Math.round(position[winner + 1]), 1), ny - 2);
+    const fk = Math.min(Math.max(Math.round(position[winner + 2]), 1), nz - 2);
+    for (let z = fk - 1; z <= fk + 1; z++)
+      for (let y = fj - 1; y <= fj + 1; y++) {
+        if (z < 0 || y < 0) continue;
+        for (let c = fi - 1 + nx * (y + ny * z), end = c + 2; c <= end; c++) {
+          const s = near[c] * 3;
+          const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
+          if (d < best) best = d;
+        }
+      }
     return Math.sqrt(best);
   }
 
