@@ -106,7 +106,11 @@ export class Creases {
     const backward = sm - sm === 0;
     let g = 0;
     let s = 0;
-    if (forward && (!backward || Math.abs(sp) < Math.abs(sm))) {
+    // A crease through the sample itself: either side is smooth by itself, so neither may speak for both; it counts as unsure.
+    if (forward && backward && Math.abs(Math.abs(sp) - Math.abs(sm)) < 1e-4 * this.step && Math.abs(p1 - m1) > 0.05 * this.step) {
+      g = (p1 + m1) / 2;
+      s = p1 - m1;
+    } else if (forward && (!backward || Math.abs(sp) < Math.abs(sm))) {
       s = sp;
       g = p1 - sp / 2;
     } else if (backward) {

@@ -50,6 +50,14 @@ describe('the room swept by a ball in a box of 400 x 300 x 200 mm', () => {
   });
 });
 
+describe('creases that pass exactly through cell centres', () => {
+  it.each([8, 10, 25])('box of 400 x 300 x 200 on centres of 4 mm cells, radius %i', async (r) => {
+    const grid = { origin: [-208, -160, -108] as const, step: 4, nx: 105, ny: 81, nz: 55 };
+    const room = await rollBall(fieldOf(grid, box(SIZE)), r, [cellAt(grid, [0, 0, 0])], inlineContext);
+    expect(Math.abs(volume(room) / opened(SIZE, r) - 1)).toBeLessThan(5e-4);
+  });
+});
+
 describe('what a ball can reach', () => {
   const grid = gridOver({ min: [-91, -41, -41], max: [91, 41, 41] }, 2);
   /** Two balls of radius 30 joined by a pipe of radius 9. */
