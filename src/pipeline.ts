@@ -248,7 +248,7 @@ async function atDoubleStep(
 
 /** Radii worth a point on the curve: the job's own, some below and some up to the largest ball, mm, rounded to half a mm. */
 function radiiUpTo(radius: number, largest: number): number[] {
-  const shares = [0.5, 0.75, 1, 1.5, 2, 3, 4.5, 6.5];
+  const shares = [0.5, 1, 1.5, 2, 3, 5];
   const radii = shares.map((k) => Math.max(0.5, Math.round(radius * k * 2) / 2)).map((r, i) => (shares[i] === 1 ? radius : r));
   return [...new Set(radii)].filter((r) => r <= largest).sort((a, b) => a - b);
 }

@@ -8,7 +8,7 @@ import { distanceToLevel } from '../field/offset.ts';
 import { partFrom } from './roll.ts';
 
 /** Cells of the coarse grid, at most; and the finest coarse cell as a multiple of the fine one. */
-const MOST_CELLS = 3e6;
+const MOST_CELLS = 1.5e6;
 const COARSENING = 4;
 
 /**
