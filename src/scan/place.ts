@@ -63,9 +63,6 @@ export function turnBetween(a: Rigid, b: Rigid): number {
   return (Math.atan2(sine, (trace - 1) / 2) * 180) / Math.PI;
 }
 
-/** As the rows of a job's `place`. */
-export const placingRows = ({ rows, shift }: Rigid): [number, number, number, number][] => rows.map((r, i) => [...r, shift[i]]);
-
 export interface RigidFit {
   readonly placing: Rigid;
   /** Distance of each moved point from its partner, mm. */
