@@ -110,9 +110,9 @@ describe('placing by surface', () => {
       expected += fit.errorAt[0];
     }
     const shown = Math.sqrt(squares / runs);
-    // Noise shared by neighbouring points makes the expectation a lower bound; it must not be off by more than three times.
-    expect(shown / (expected / runs)).toBeGreaterThan(0.4);
-    expect(shown / (expected / runs)).toBeLessThan(3);
+    // Noise shared by neighbouring points makes the expectation a lower bound; it must not be far off.
+    expect(shown / (expected / runs)).toBeGreaterThan(0.6);
+    expect(shown / (expected / runs)).toBeLessThan(2.5);
   });
 
   it('says what slides and what does not overlap', () => {
