@@ -4,7 +4,7 @@ import { cellCount, type Grid } from '../core/grid.ts';
 import { type WindingTree, windingNumber } from './winding.ts';
 
 /**
- * Which cells lie inside a scan: winding number above one half. The number is worked out only on every STRIDE-th cell of each
+ * Which cells lie inside a scan: winding number beyond one half, either way round. The number is worked out only on every STRIDE-th cell of each
  * axis; a cell takes the answer of such a node when the ball round the cell as large as its distance to the surface holds the
  * node, or the answer of a neighbour when the surface cannot pass between the two. Cells closer to the surface than that stay 0.
  *
@@ -19,7 +19,7 @@ interface Lattice {
   readonly to: number;
 }
 
-/** 1 where the winding number of `tree` exceeds one half. `distance` is the unsigned distance to the same scan on the same grid, mm. */
+/** 1 where the winding number of `tree` exceeds one half or lies below minus one half. `distance` is the unsigned distance to the same scan on the same grid, mm. */
 export async function insideOf(tree: WindingTree, distance: Field, context: Context): Promise<Mask> {
   const { grid } = distance;
   const coarse: Grid = {
@@ -101,8 +101,10 @@ function lattice({ tree, grid, from, to }: Lattice): Uint8Array {
   for (let k = from; k < to; k++)
     for (let j = 0; j < grid.ny; j++)
       for (let i = 0; i < grid.nx; i++)
+        // Either way round: many a scan has its faces inwards.
         out[c++] =
-          windingNumber(tree, [grid.origin[0] + i * grid.step, grid.origin[1] + j * grid.step, grid.origin[2] + k * grid.step]) > 0.5
+          Math.abs(windingNumber(tree, [grid.origin[0] + i * grid.step, grid.origin[1] + j * grid.step, grid.origin[2] + k * grid.step])) >
+          0.5
             ? 1
             : 0;
   return out;

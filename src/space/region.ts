@@ -3,8 +3,9 @@ import { type Field, sampleField } from '../core/field.ts';
 import { cellCount, type Grid, gridOver } from '../core/grid.ts';
 import { joinMeshes } from '../core/mesh.ts';
 import { add, type Box3, boxCentre, boxSize, dot, emptyBox, growBox, intersectBox, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
-import { distanceToMesh } from '../field/distance.ts';
+import { distanceToMesh, lowerToDistance } from '../field/distance.ts';
 import { insideOf } from '../field/inside.ts';
+import { surface } from '../field/surface.ts';
 import { buildWinding } from '../field/winding.ts';
 import type { JobRegion } from '../job/schema-region.ts';
 import { applyRows, outlineFrame, type Rows, turnRows } from '../job/turn.ts';
@@ -131,7 +132,7 @@ export async function regionField(region: JobRegion, scans: readonly Scan[], gri
       if (near) for (let c = 0; c < d.data.length; c++) near.data[c] = Math.min(near.data[c], d.data[c]);
       else near = d;
     }
-    if (near) lowerTo(field, near.data, (v) => within - v);
+    if (near) lowerTo(field, (await nearDepth(near, within, context)).data, (v) => v);
   }
   let skinStep = 0;
   if (region.skin) {
@@ -141,6 +142,22 @@ export async function regionField(region: JobRegion, scans: readonly Scan[], gri
     lowerToSampled(field, skin);
   }
   return { field, near, skinStep };
+}
+
+/**
+ * Depth in the set of points within `within` mm of a scan or inside it, from the signed distance to the scan. Where the scan is open the
+ * inside ends across the opening without a surface, so the depth is worked out anew from the set's own border.
+ */
+async function nearDepth(near: Field, within: number, context: Context): Promise<Field> {
+  const { grid, data } = near;
+  const depth: Field = { grid, data: allocateF32(context.pool, data.length) };
+  const set = new Float32Array(data.length);
+  for (let c = 0; c < data.length; c++) set[c] = data[c] < 0 ? Math.max(within + data[c], grid.step) : within - data[c];
+  const border = surface({ grid, data: set }, 0, { sharp: true });
+  for (let c = 0; c < set.length; c++) depth.data[c] = set[c] >= 0 ? Infinity : -Infinity;
+  await lowerToDistance(depth, border, { offset: 0 }, context);
+  for (let c = 0; c < set.length; c++) if (depth.data[c] === -Infinity) depth.data[c] = set[c];
+  return depth;
 }
 
 /** Exact distance inside, and a lower bound outside, of a turned box. */
