@@ -121,7 +121,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
   const coarse = await atDoubleStep(found, root, run);
   const bounds = boundsFrom(area(envelope), job.accuracy);
   const envelopeVolume = volume(envelope);
-  const summary = summarise(envelope, free, root);
+  const summary = summarise(envelope, free, root, obstacles);
   const necks = necksFrom(free, root, envelope, radius).map((n) => neckResult(n, obstacles));
   run.done('necks');
 
@@ -265,15 +265,18 @@ function summarise(
   envelope: Field,
   free: Field,
   root: number,
+  obstacles: readonly Scan[],
 ): Pick<EnvelopeResult, 'area_dm2' | 'box_mm' | 'centre_mm' | 'pieces' | 'through_holes' | 'largest_ball'> {
   const shape = euler(envelope);
+  // Deep inside, the field is good to a fraction of a cell only; the ball that is printed is held against the scans themselves.
+  const centre = cellCentre(free.grid, root);
   return {
     area_dm2: area(envelope) / MM2_PER_DM2,
     box_mm: meshBox(surface(envelope, 0)),
     centre_mm: moments(envelope).centroid,
     pieces: shape.pieces,
     through_holes: shape.holes,
-    largest_ball: { radius_mm: free.data[root], centre_mm: cellCentre(free.grid, root) },
+    largest_ball: { radius_mm: Math.min(free.data[root], nearestObstacles(obstacles, centre)[0].slack), centre_mm: centre },
   };
 }
 

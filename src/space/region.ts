@@ -12,10 +12,10 @@ import { applyRows, outlineFrame, type Rows, turnRows } from '../job/turn.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { skinField } from './skin.ts';
 
-/** Signed distance to one scan on a grid: negative inside, mm. */
+/** Signed distance to one scan on a grid: negative inside, mm; a cloud and a sheet have no inside. */
 export async function signedDistance(scan: Scan, grid: Grid, levels: readonly number[], context: Context): Promise<Field> {
   const d = await distanceToMesh(scan.mesh, grid, { levels }, context);
-  if (scan.points > 0) return d;
+  if (scan.points > 0 || scan.settings.solid === 'sheet') return d;
   const inside = await insideOf(buildWinding(scan.mesh), d, context);
   for (let c = 0; c < d.data.length; c++) if (inside.data[c]) d.data[c] = -d.data[c];
   return d;
