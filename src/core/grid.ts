@@ -48,4 +48,3 @@ export function cellAt(g: Grid, p: Vec3): number {
   if (!(i >= 0 && j >= 0 && k >= 0 && i < g.nx && j < g.ny && k < g.nz)) return -1;
   return i + g.nx * (j + g.ny * k);
 }
-
