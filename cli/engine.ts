@@ -6,7 +6,7 @@ import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
-import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline.ts';
+import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 import type { Result } from '../src/report/result.ts';
 import { digestedSource } from './files.ts';

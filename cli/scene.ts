@@ -1,7 +1,7 @@
 import { Document, Logger, WebIO } from '@gltf-transform/core';
 import { MeshoptSimplifier } from 'meshoptimizer';
 import type { Mesh } from '../src/core/mesh.ts';
-import type { Measured } from '../src/pipeline.ts';
+import type { Measured } from '../src/pipeline/measure.ts';
 import type { Scan } from '../src/scan/scan.ts';
 
 /** Triangles that all scans together may keep in the drawing; more only make the page slow. */

@@ -7,11 +7,12 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['region', 28],
   ['clearances', 10],
   ['envelope', 8],
-  ['volume by radius', 18],
+  ['at twice the step', 2],
+  ['surfaces', 2],
+  ['volume by radius', 14],
   ['necks', 10],
   ['reclaimed', 6],
-  ['tank', 9],
-  ['surfaces', 1],
+  ['tank', 18],
   ['files', 5],
 ];
 

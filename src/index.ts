@@ -20,6 +20,6 @@ export { writeGlb } from './io/write-glb.ts';
 export { writeStl } from './io/write-stl.ts';
 export { type Job, jobSchema, parseJob } from './job/job.ts';
 export { inlineContext, inlinePool } from './parallel/inline.ts';
-export { type Files, type JobFile, type Measured, type MeasureOptions, measure } from './pipeline.ts';
+export { type Files, type JobFile, type Measured, type MeasureOptions, measure } from './pipeline/measure.ts';
 export type { Bounded, EnvelopeResult, Result, TankResult } from './report/result.ts';
 export { rollBall } from './space/roll.ts';

@@ -23,8 +23,8 @@ const MAY: Readonly<Record<string, readonly string[]>> = {
   make: SPACE,
   report: [...SPACE, 'fill', 'stow', 'fit', 'make'],
   parallel: [...SPACE, 'fill', 'stow', 'fit', 'make'],
-  'pipeline.ts': [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel'],
-  'index.ts': [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel', 'pipeline.ts'],
+  pipeline: [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel'],
+  'index.ts': [...SPACE, 'fill', 'stow', 'fit', 'make', 'report', 'parallel', 'pipeline'],
 };
 
 const ROOT = fileURLToPath(new URL('..', import.meta.url));

@@ -4,7 +4,7 @@ import { Fault } from '../src/core/fault.ts';
 import type { Mesh } from '../src/core/mesh.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import { parseJob } from '../src/job/job.ts';
-import { type Files, type Measured, measure } from '../src/pipeline.ts';
+import { type Files, type Measured, measure } from '../src/pipeline/measure.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 
 /** A drawing's part as it crosses threads. */

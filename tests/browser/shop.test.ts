@@ -7,7 +7,7 @@ import { bytesSource } from '../../src/io/source.ts';
 import { writeStl } from '../../src/io/write-stl.ts';
 import { parseJob } from '../../src/job/job.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import { measure } from '../../src/pipeline.ts';
+import { measure } from '../../src/pipeline/measure.ts';
 import { roundedBox } from './box-folder.ts';
 import { type Bench, count, drawingOf, openBench } from './page.ts';
 import { DIST } from './serve.ts';

@@ -3,7 +3,7 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import { digestedSource } from '../../cli/files.ts';
 import { parseJob } from '../../src/job/job.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import { type Measured, measure } from '../../src/pipeline.ts';
+import { type Measured, measure } from '../../src/pipeline/measure.ts';
 import { treeDistance } from '../oracle/distance.ts';
 import { locateMotorbike } from './fetch.ts';
 import figures from './motorbike.json' with { type: 'json' };

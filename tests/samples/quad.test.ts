@@ -7,7 +7,7 @@ import { demoJob, POCKET, type Recorded, ROOM } from '../../samples/truth.ts';
 import { sampleField } from '../../src/core/field.ts';
 import { bytesSource } from '../../src/io/source.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import { type Files, type Measured, measure } from '../../src/pipeline.ts';
+import { type Files, type Measured, measure } from '../../src/pipeline/measure.ts';
 import type { Bounded } from '../../src/report/result.ts';
 
 const truth = JSON.parse(readFileSync(new URL('../../samples/quad.expected.json', import.meta.url), 'utf8')) as Recorded;

@@ -1,0 +1,99 @@
+import type { Field } from '../core/field.ts';
+import { cellCentre } from '../core/grid.ts';
+import { type Mesh, meshBox } from '../core/mesh.ts';
+import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
+import { area, euler, moments, volume } from '../field/integrate.ts';
+import { surface } from '../field/surface.ts';
+import type { Bounded, EnvelopeResult } from '../report/result.ts';
+import type { Scan } from '../scan/scan.ts';
+import { nearestObstacles } from '../space/checks.ts';
+import { everySecond, type NeckFound, necksFrom, reclaimedVolume, volumesByRadius } from '../space/envelope.ts';
+import { type Bounds, boundsFrom } from './bounds.ts';
+import type { Run } from './run.ts';
+import type { Space } from './space.ts';
+
+export interface EnvelopeMeasured {
+  readonly result: EnvelopeResult;
+  readonly mesh: Mesh;
+  /** Of any volume that the envelope's surface bounds. */
+  readonly bounds: Bounds;
+  /** Envelope at twice the step less this one, mm3. */
+  readonly change: number;
+}
+
+/** What the envelope measures, its curve of volume against radius, and its necks. */
+export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeMeasured> {
+  const { envelope, free, root, obstacles, double, start } = space;
+  const radius = space.job.least_radius;
+  const mm2 = area(envelope);
+  const bounds = boundsFrom(mm2, space.job.accuracy);
+  const [fine, rough] = [volume(envelope), volume(double.envelope)];
+  const shape = euler(envelope);
+  const mesh = surface(envelope, 0);
+  // Deep inside, the field is good to a fraction of a cell only; the ball that is printed is held against the scans themselves.
+  const centre = cellCentre(free.grid, root);
+  const ball = { radius_mm: Math.min(free.data[root], nearestObstacles(obstacles, centre)[0].slack), centre_mm: centre };
+  run.done('surfaces');
+  const radii = radiiUpTo(radius, free.data[root]);
+  const volumes = await volumesByRadius(double.free, double.root, radii, run.context);
+  run.done('volume by radius');
+  const necks = necksFrom(free, root, envelope, radius).map((n) => neckResult(n, obstacles));
+  run.done('necks');
+  const result: EnvelopeResult = {
+    volume_l: bounds(fine, rough),
+    area_dm2: mm2 / MM2_PER_DM2,
+    box_mm: meshBox(mesh),
+    centre_mm: moments(envelope).centroid,
+    pieces: shape.pieces,
+    through_holes: shape.holes,
+    largest_ball: ball,
+    least_radius_mm: radius,
+    start_mm: cellCentre(free.grid, start.cell),
+    start_from: start.how,
+    by_radius: radii.map((r, i) => ({ radius_mm: r, volume_l: volumes[i] / MM3_PER_LITRE })),
+    necks,
+  };
+  return { result, mesh, bounds, change: rough - fine };
+}
+
+/** Radii worth a point on the curve: the job's own, some below and some up to the largest ball, mm, rounded to half a mm. */
+function radiiUpTo(radius: number, largest: number): number[] {
+  const shares = [0.5, 1, 1.5, 2, 3, 5];
+  const radii = shares.map((k) => Math.max(0.5, Math.round(radius * k * 2) / 2)).map((r, i) => (shares[i] === 1 ? radius : r));
+  return [...new Set(radii)].filter((r) => r <= largest).sort((a, b) => a - b);
+}
+
+function neckResult(n: NeckFound, obstacles: readonly Scan[]): EnvelopeResult['necks'][number] {
+  const near = nearestObstacles(obstacles, n.at);
+  const radius = n.diameter / 2;
+  const close = near.filter((o) => o.slack < radius + 4).map((o) => o.name);
+  return {
+    at_mm: n.at,
+    diameter_mm: n.diameter,
+    behind_l: n.behind / MM3_PER_LITRE,
+    passed: n.passed,
+    between: close.length > 0 ? close.slice(0, 3) : ['the border of the region'],
+  };
+}
+
+/** The room that the removed part gave; undefined when none is named. */
+export async function measureReclaimed(space: Space, bounds: Bounds, run: Run): Promise<Bounded | undefined> {
+  const before = removedBefore(space);
+  if (!before) return undefined;
+  const radius = space.job.least_radius;
+  const fine = await reclaimedVolume(space.envelope, before, radius, run.context);
+  const rough = await reclaimedVolume(space.double.envelope, everySecond(before), radius, run.context);
+  run.done('reclaimed');
+  return bounds(fine, rough);
+}
+
+/** The free field with the removed parts in place; null when there are none. */
+function removedBefore({ scans, free, near, job }: Space): Field | null {
+  const removed = scans.filter((s) => s.settings.role === 'removed');
+  const distance = job.region.near ? near : null;
+  if (removed.length === 0 || !distance) return null;
+  const clearance = Math.max(...removed.map((s) => s.settings.clearance));
+  const data = new Float32Array(free.data.length);
+  for (let c = 0; c < data.length; c++) data[c] = Math.min(free.data[c], distance.data[c] - clearance);
+  return { grid: free.grid, data };
+}

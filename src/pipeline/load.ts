@@ -1,0 +1,44 @@
+import { checkCancelled } from '../core/context.ts';
+import { readScan } from '../io/read.ts';
+import type { Job } from '../job/job.ts';
+import type { InputResult } from '../report/result.ts';
+import { makeScan, type Scan } from '../scan/scan.ts';
+import { type Specks, speckNote } from '../scan/specks.ts';
+import { checkOrientation, checkUnits } from '../space/checks.ts';
+import type { Files, Run } from './run.ts';
+
+/** Reads every file once and makes the job's scans of it. */
+export async function loadScans(job: Job, files: Files, run: Run): Promise<{ scans: Scan[]; inputs: InputResult[] }> {
+  const entries = Object.entries(job.scans);
+  const names = [...new Set(entries.map(([, s]) => s.file))];
+  const scans = new Map<string, Scan>();
+  const inputs = new Map<string, InputResult>();
+  const specks: Specks[] = [];
+  for (const [i, name] of names.entries()) {
+    run.context.progress('reading scans', i / names.length);
+    checkCancelled(run.context);
+    const file = await files.open(name);
+    const read = await readScan(file);
+    run.notes.push(...read.notes);
+    const sha256 = await file.digest();
+    for (const [scanName, settings] of entries) {
+      if (settings.file !== name) continue;
+      const scan = makeScan(scanName, settings, read, job.units, specks);
+      scans.set(scanName, scan);
+      const { triangles, points, unit, box } = scan;
+      inputs.set(scanName, { scan: scanName, file: name, sha256, triangles, points, unit, box_mm: box });
+      if (settings.motion.length > 0)
+        run.notes.push({
+          code: 'motion-not-swept',
+          text: `"${scanName}" has a motion, which this version does not sweep: it is taken as scanned.`,
+          where: scanName,
+        });
+    }
+  }
+  run.notes.push(...speckNote(specks));
+  const ordered = entries.map(([n]) => scans.get(n)!).filter((s) => s.settings.role !== 'ignore');
+  checkUnits(ordered);
+  for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);
+  run.done('reading scans');
+  return { scans: ordered, inputs: entries.map(([n]) => inputs.get(n)!) };
+}

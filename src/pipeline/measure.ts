@@ -1,0 +1,75 @@
+import type { Context } from '../core/context.ts';
+import type { Field } from '../core/field.ts';
+import { cellCentre, cellCount } from '../core/grid.ts';
+import type { Mesh } from '../core/mesh.ts';
+import { MM3_PER_LITRE } from '../core/units.ts';
+import { surface } from '../field/surface.ts';
+import type { Job } from '../job/job.ts';
+import type { CoarseInput } from '../report/coarse.ts';
+import { CAUTIONS, RESULT_VERSION, type Result } from '../report/result.ts';
+import type { Scan } from '../scan/scan.ts';
+import { addDoubts } from './doubts.ts';
+import { measureEnvelope, measureReclaimed } from './envelope.ts';
+import { type Files, Run } from './run.ts';
+import { findSpace, type SpaceOptions } from './space.ts';
+import { fillTank } from './tank.ts';
+
+export type { Files, JobFile } from './run.ts';
+
+export interface MeasureOptions extends SpaceOptions {
+  readonly version?: string;
+}
+
+/** The result, and beside it what is written or drawn. */
+export interface Measured {
+  readonly result: Result;
+  readonly scans: readonly Scan[];
+  readonly envelope: Mesh;
+  readonly cavity: Mesh | null;
+  readonly fields: { readonly free: Field; readonly envelope: Field; readonly cavity: Field | null };
+  /** What the page's dials work from, see coarseFields. */
+  readonly coarse: CoarseInput;
+}
+
+/**
+ * The main job: from scan files to the free envelope, the reclaimed volume and a tank's litres.
+ * Throws a Fault with exit 2 for bad input and with exit 3 when there is no envelope.
+ */
+export async function measure(job: Job, files: Files, context: Context, options: MeasureOptions = {}): Promise<Measured> {
+  const run = new Run(context);
+  const space = await findSpace(job, files, run, options);
+  const envelope = await measureEnvelope(space, run);
+  const reclaimed = await measureReclaimed(space, envelope.bounds, run);
+  const tank = job.tank ? await fillTank(job.tank, space, run) : null;
+  const cavity = tank?.cavity ?? null;
+  addDoubts(run.notes, space);
+  const { grid, free, start } = space;
+  const result: Result = {
+    version: RESULT_VERSION,
+    tool: { name: 'voidgauge', version: options.version ?? 'unknown' },
+    job,
+    inputs: space.inputs,
+    grid: {
+      step_mm: space.step,
+      dims: [grid.nx, grid.ny, grid.nz],
+      cells: cellCount(grid),
+      memory_mb: Math.round(space.memory / 1e6),
+      change_at_double_step_l: envelope.change / MM3_PER_LITRE,
+      skin_step_mm: space.skinStep,
+    },
+    timings_s: run.timings,
+    envelope: envelope.result,
+    ...(reclaimed ? { reclaimed: { volume_l: reclaimed } } : {}),
+    ...(tank ? { tank: tank.tank } : {}),
+    notes: run.notes,
+    cautions: CAUTIONS,
+  };
+  return {
+    result,
+    scans: space.scans,
+    envelope: envelope.mesh,
+    cavity: cavity ? surface(cavity, 0) : null,
+    fields: { free, envelope: space.envelope, cavity },
+    coarse: { region: space.coarseRegion, obstacles: space.obstacles, start: cellCentre(grid, start.cell) },
+  };
+}

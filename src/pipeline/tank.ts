@@ -1,0 +1,43 @@
+import { fluidOf } from '../fill/fluids.ts';
+import { UPRIGHT } from '../fill/level.ts';
+import { roughTank, type TankOptions, type TankRun, tankOf } from '../fill/tank.ts';
+import type { UllageRule } from '../fill/ullage.ts';
+import { ullageOf } from '../fill/ullage.ts';
+import { FLUIDS } from '../job/defaults.ts';
+import type { JobTank } from '../job/schema-tank.ts';
+import type { Run } from './run.ts';
+import type { Space } from './space.ts';
+
+/** The tank that the envelope makes, its doubt taken from the same tank at twice the step. */
+export async function fillTank(tank: JobTank, { envelope, double, job }: Space, run: Run): Promise<TankRun> {
+  const { name, density, expansion } = tank.fluid;
+  // The laws of petrol, diesel and water are known; anything else expands as the job says.
+  const fluid = fluidOf(name in FLUIDS ? { name, density } : { name, density, expansion });
+  const options: TankOptions = {
+    wall: tank.wall,
+    wallDensity: tank.wall_density,
+    wallTolerance: tank.wall_tolerance,
+    leastRadius: tank.inside_radius,
+    inner: tank.inner ?? undefined,
+    foam: tank.foam ?? undefined,
+    fluid,
+    ullage: ullageOf(fluid, ullageRule(tank.ullage)),
+    accuracy: job.accuracy,
+  };
+  const asked = {
+    attitudes: tank.attitudes.length > 0 ? tank.attitudes : [UPRIGHT],
+    filling: tank.filling ?? undefined,
+    filler: tank.filler ?? undefined,
+    vents: tank.vents ?? undefined,
+    pickups: tank.pickups ?? undefined,
+    advise: tank.attitudes.length > 0,
+  };
+  const coarse = await roughTank(double.envelope, options, run.context);
+  const filled = await tankOf(envelope, { ...options, coarse, stand: asked }, run.context);
+  run.notes.push(...filled.tank.notes);
+  run.done('tank');
+  return filled;
+}
+
+const ullageRule = (u: JobTank['ullage']): UllageRule =>
+  typeof u === 'number' ? { by: 'share', share: u } : u === 'adr' ? { by: 'adr' } : { by: 'expansion', ...u };
