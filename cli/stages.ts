@@ -3,17 +3,16 @@
  * from the timings in its result). Only the bar hangs on them: a run of another shape shows a less even pace, nothing worse.
  */
 export const STAGES: readonly (readonly [name: string, share: number])[] = [
-  ['reading scans', 5],
+  ['reading scans', 7],
   ['region', 28],
   ['clearances', 10],
-  ['envelope', 8],
-  ['at twice the step', 2],
-  ['surfaces', 2],
-  ['volume by radius', 14],
-  ['necks', 10],
-  ['reclaimed', 6],
-  ['tank', 18],
-  ['files', 5],
+  ['envelope', 9],
+  ['at twice the step', 3],
+  ['cavity', 8],
+  ['reclaimed', 8],
+  ['necks', 8],
+  ['tank', 14],
+  ['files', 9],
 ];
 
 /** Turns "this stage is so far" into the stage at work and the share of the whole run that is done, 0..1. */

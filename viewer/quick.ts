@@ -190,19 +190,20 @@ export class Quick {
       change: rough - whole,
       area: area(field),
       mesh: surface(field, 0),
-      ...this.outletsFor(field, wall + behind),
+      ...(await this.outletsFor(field, wall + behind, context)),
     };
   }
 
   /** The fine run's outlets where they still are at the cavity, else proposed for standing upright. */
-  private outletsFor(cavity: Field, wall: number): { vents: readonly Vec3[]; pickups: readonly Vec3[] } {
+  private async outletsFor(cavity: Field, wall: number, context: Context): Promise<{ vents: readonly Vec3[]; pickups: readonly Vec3[] }> {
     const within = wall + 10;
     const reached = (points: readonly Vec3[] | undefined): readonly Vec3[] | undefined =>
       points?.length && points.every((p) => sampleField(cavity, p) > -within) ? points : undefined;
     const vents = reached(this.settings.vents);
     const pickups = reached(this.settings.pickups);
     if (vents && pickups) return { vents, pickups };
-    const found = standingOf(thinned(cavity, SEARCH_CELLS), { attitudes: [UPRIGHT], advise: false, within, vents, pickups });
+    const asked = { attitudes: [UPRIGHT], advise: false, within, vents, pickups };
+    const found = await standingOf(thinned(cavity, SEARCH_CELLS), asked, context);
     return { vents: found.vents, pickups: found.pickups };
   }
 

@@ -6,7 +6,7 @@ import { Fault } from './fault.ts';
  */
 export interface Task<A, R> {
   readonly name: string;
-  readonly run: (args: A) => R;
+  readonly run: (args: A) => R | Promise<R>;
 }
 
 /** Runs tasks. The bytes that come out never depend on `size`. */
@@ -31,6 +31,33 @@ export interface Context {
 
 export function checkCancelled(context: Context): void {
   if (context.cancelled()) throw new Fault({ code: 'cancelled', what: 'The run was cancelled; nothing was written.', exit: 1 });
+}
+
+/**
+ * What a task that is a whole computation works with: this thread alone, on memory that can be sent back without a copy where the platform
+ * has it.
+ */
+export const ALONE: Context = {
+  pool: {
+    size: 1,
+    map: inTurn,
+    allocate: (bytes) => (typeof SharedArrayBuffer === 'undefined' ? new ArrayBuffer(bytes) : new SharedArrayBuffer(bytes)),
+    close: async () => {},
+  },
+  progress: () => {},
+  cancelled: () => false,
+};
+
+/** Runs a task here for one argument after another. */
+export async function inTurn<A, R>(task: Task<A, R>, args: readonly A[]): Promise<R[]> {
+  const out: R[] = [];
+  for (const a of args) out.push(await task.run(a));
+  return out;
+}
+
+/** Runs a task once. */
+export async function once<A, R>(pool: Pool, task: Task<A, R>, args: A): Promise<R> {
+  return (await pool.map(task, [args]))[0];
 }
 
 export const allocateF32 = (pool: Pool, n: number): Float32Array => new Float32Array(pool.allocate(n * 4));

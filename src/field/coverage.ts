@@ -20,8 +20,8 @@ const CREASE = 0.35;
 
 /** Cells whose planes may be carried over have second differences of at most this. */
 const CLEAN = 0.2;
-/** Cells farther than this from the level, in cells, are whole: holds while no field rises by more than 4 mm per mm. */
-const FAR = 4;
+/** Cells farther than this from the level, in cells, are whole: holds while no field rises by more than 2 mm per mm. */
+const FAR = 2;
 /** Only cells this near the level, in cells, are worth the care at a crease: slopes of the fields are about 1. */
 const NEAR = 1.2;
 /** Planes with gradients nearer than this (squared) are one. */

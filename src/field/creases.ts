@@ -46,6 +46,10 @@ export class Creases {
    */
   private readonly plane = new Float64Array(7 * (8 + MOST_PLANES));
   private planes = 8;
+  /** One-sided derivatives along x, y, z and second differences, six numbers a sample, and 1 + where a sample's stand; 0: not worked out. */
+  private slopes = new Float64Array(6 * 4096);
+  private slots = 0;
+  private readonly slotOf: Int32Array;
   /** The bound in force, mm. */
   private below = 0;
   /** Whether nearby planes have been looked for, and whether every corner has a sure plane now. */
@@ -64,6 +68,7 @@ export class Creases {
   constructor(field: Field, level: number) {
     const { nx, ny, nz, step } = field.grid;
     this.data = field.data;
+    this.slotOf = new Int32Array(nx * ny * nz);
     this.n = [nx, ny, nz];
     this.stride = [1, nx, nx * ny];
     this.level = level;
@@ -81,19 +86,32 @@ export class Creases {
 
   /** Fits plane number `p` to the sample (x, y, z) cells from the lowest corner, of value `f0`. */
   private fit(p: number, x: number, y: number, z: number, f0: number): void {
-    const { low, n, stride, plane } = this;
-    const i = low[0] + x;
-    const j = low[1] + y;
-    const k = low[2] + z;
-    const c = i + stride[1] * j + stride[2] * k;
+    const { low, stride, plane } = this;
+    const s = 6 * this.slopesAt(low[0] + x, low[1] + y, low[2] + z, low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z), f0);
+    const { slopes } = this;
     const o = 7 * p;
-    this.oneSided(o + 1, 1, c, i, n[0], f0);
-    this.oneSided(o + 2, stride[1], c, j, n[1], f0);
-    this.oneSided(o + 3, stride[2], c, k, n[2], f0);
+    for (let a = 0; a < 6; a++) plane[o + 1 + a] = slopes[s + a];
     plane[o] = f0 - plane[o + 1] * x - plane[o + 2] * y - plane[o + 3] * z;
   }
 
-  /** One-sided derivative at sample `c`, number i of n along an axis of stride `d`; to plane[o] and, its second difference, plane[o + 3]. */
+  /** Where in `slopes` those of sample `c` = (i, j, k), of value `f0`, stand: worked out once for all the cubes that use it. */
+  private slopesAt(i: number, j: number, k: number, c: number, f0: number): number {
+    const { n, stride, slotOf } = this;
+    if (slotOf[c] > 0) return slotOf[c] - 1;
+    const slot = this.slots++;
+    if (6 * this.slots > this.slopes.length) {
+      const more = new Float64Array(2 * this.slopes.length);
+      more.set(this.slopes);
+      this.slopes = more;
+    }
+    slotOf[c] = slot + 1;
+    this.oneSided(6 * slot, 1, c, i, n[0], f0);
+    this.oneSided(6 * slot + 1, stride[1], c, j, n[1], f0);
+    this.oneSided(6 * slot + 2, stride[2], c, k, n[2], f0);
+    return slot;
+  }
+
+  /** One-sided derivative at sample `c`, number i of n along an axis of stride `d`; to slopes[o] and, its second difference, slopes[o + 3]. */
   private oneSided(o: number, d: number, c: number, i: number, n: number, f0: number): void {
     const f = this.data;
     const l = this.level;
@@ -118,8 +136,8 @@ export class Creases {
       g = m1 + sm / 2;
     } else if (p1 - p1 === 0) g = p1;
     else if (m1 - m1 === 0) g = m1;
-    this.plane[o] = g;
-    this.plane[o + 3] = s;
+    this.slopes[o] = g;
+    this.slopes[o + 3] = s;
   }
 
   private isSure(p: number): boolean {
@@ -152,8 +170,11 @@ export class Creases {
         for (let x = from[0]; x <= to[0] && this.planes < 8 + MOST_PLANES; x++) {
           const f = data[low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z)] - level;
           if (f - f !== 0) continue;
+          const c = low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z);
+          const s = 6 * this.slopesAt(low[0] + x, low[1] + y, low[2] + z, c, f);
+          if (!(Math.abs(this.slopes[s + 3]) + Math.abs(this.slopes[s + 4]) + Math.abs(this.slopes[s + 5]) < below)) continue;
           this.fit(this.planes, x, y, z, f);
-          if (this.isSure(this.planes) && this.isNew()) this.planes++;
+          if (this.isNew()) this.planes++;
         }
   }
 

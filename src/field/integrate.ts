@@ -35,6 +35,8 @@ export interface Moments {
   readonly volume: number;
   /** mm; the middle of nothing is NaN. */
   readonly centroid: Vec3;
+  /** Of the surface { field = level } within the grid, mm2: the cut of each cell by its plane. */
+  readonly area: number;
   /**
    * Second moments about the centroid, mm5: integrals of xx, yy, zz, xy, yz, zx. Those of a cell's share are taken at the
    * cell's centre, so they are good to second order.
@@ -42,12 +44,13 @@ export interface Moments {
   readonly second: readonly [number, number, number, number, number, number];
 }
 
-/** Volume, centroid and second moments of { field > level }. */
+/** Volume, centroid, surface and second moments of { field > level }, in one pass. */
 export function moments(field: Field, level = 0): Moments {
   const { grid } = field;
   const { nx, ny, nz, step, origin } = grid;
   const cover = new Coverage(field, level);
   const s = new Float64Array(10);
+  let faces = 0;
   for (let k = 0; k < nz; k++)
     for (let j = 0; j < ny; j++) {
       cover.row(j, k);
@@ -59,6 +62,7 @@ export function moments(field: Field, level = 0): Moments {
         m0 += share;
         mx += share * i;
         mxx += share * i * i;
+        faces += cover.area[i];
       }
       const row = [m0, mx, m0 * j, m0 * k, mxx, m0 * j * j, m0 * k * k, mx * j, m0 * j * k, mx * k];
       for (let q = 0; q < 10; q++) s[q] += row[q];
@@ -71,22 +75,13 @@ export function moments(field: Field, level = 0): Moments {
   return {
     volume: m * step ** 3,
     centroid: [origin[0] + step * x, origin[1] + step * y, origin[2] + step * z],
+    area: faces * step * step,
     second: [central[0] * h5, central[1] * h5, central[2] * h5, mixed[0] * h5, mixed[1] * h5, mixed[2] * h5],
   };
 }
 
-/** Area of the surface { field = level } within the grid, mm2: the cut of each cell by its plane. */
-export function area(field: Field, level = 0): number {
-  const { nx, ny, nz, step } = field.grid;
-  const cover = new Coverage(field, level);
-  let sum = 0;
-  for (let k = 0; k < nz; k++)
-    for (let j = 0; j < ny; j++) {
-      cover.row(j, k);
-      for (let i = 0; i < nx; i++) sum += cover.area[i];
-    }
-  return sum * step * step;
-}
+/** Area of the surface { field = level } within the grid, mm2. */
+export const area = (field: Field, level = 0): number => moments(field, level).area;
 
 /**
  * Volume of { field > level } by label, mm3: cell c counts for labels[c] where that is 0..count-1. A partly covered cell

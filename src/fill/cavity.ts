@@ -30,8 +30,9 @@ function shifted(f: Field, by: number): Field {
   return f;
 }
 
-/** The body less the holes: a new field, still positive inside. */
+/** The body less the holes: a new field, still positive inside; the body itself when there are none. */
 export function withBores(body: Field, bores: readonly Bore[]): Field {
+  if (bores.length === 0) return body;
   const { grid } = body;
   const data = body.data.slice();
   for (const bore of bores) {

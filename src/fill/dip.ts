@@ -27,19 +27,28 @@ const FINE = 4;
  * Litres, mass and centre against height at an attitude, in 1 % steps of the height. `density` kg/m3; `total` mm3 is the cavity's volume
  * where it is known. All parts of the cavity are taken to share one level.
  */
-export function dipChart(cavity: Field, attitude: Attitude, fluid: { density: number; total?: number }): DipChart {
-  const p = profileOf(cavity, apparentUp(attitude), 100 * FINE, fluid.total);
-  const rows = Array.from({ length: 101 }, (_, i): DipRow => {
+export const dipChart = (cavity: Field, attitude: Attitude, fluid: { density: number; total?: number }): DipChart => ({
+  pitch_deg: attitude.pitch,
+  lean_deg: attitude.lean,
+  rows: dipRows(dipProfile(cavity, attitude, fluid.total), fluid.density),
+});
+
+/** The profile that a chart at an attitude is read from. */
+export const dipProfile = (cavity: Field, attitude: Attitude, total?: number): Profile =>
+  profileOf(cavity, apparentUp(attitude), 100 * FINE, total);
+
+/** The lines of a chart, from its profile. */
+export function dipRows(p: Profile, density: number): DipRow[] {
+  return Array.from({ length: 101 }, (_, i): DipRow => {
     const v = p.below[i * FINE];
     return {
       percent: i,
       height_mm: p.levels[i * FINE] - p.levels[0],
       volume_l: v / MM3_PER_LITRE,
-      mass_kg: (v * fluid.density) / 1e9,
+      mass_kg: (v * density) / 1e9,
       centre_mm: centreOf(p, v),
     };
   });
-  return { pitch_deg: attitude.pitch, lean_deg: attitude.lean, rows };
 }
 
 /** The chart as CSV text with a heading line. */
@@ -86,7 +95,7 @@ export function senderTable(cavity: Field, sender: Sender, attitude: Attitude = 
       expected: 'a direction that is not straight up, a positive length, and an end above the start',
     });
   const level = normalize(sub(sender.along, [0, 0, sender.along[2]]));
-  const p = profileOf(cavity, apparentUp(attitude), 100 * FINE, total);
+  const p = dipProfile(cavity, attitude, total);
   const count = Math.floor((sender.to - sender.from) / step + 1e-9);
   return Array.from({ length: count + 1 }, (_, i): SenderRow => {
     const angle = sender.from + i * step;
@@ -117,20 +126,19 @@ export interface CentreShift {
   readonly height_mm: number;
 }
 
-/** Centres of `fill` mm3 at each attitude, against upright. */
-export function centreShifts(cavity: Field, attitudes: readonly Attitude[], fill: number, total?: number): CentreShift[] {
-  const at = (a: Attitude): { p: Profile; centre: Vec3 } => {
-    const p = profileOf(cavity, apparentUp(a), 100 * FINE, total);
-    return { p, centre: centreOf(p, fill) };
-  };
-  const upright = at(UPRIGHT).centre;
+/** Centres of `fill` mm3 at each attitude, against upright, whose profile also says how much the cavity holds. */
+export function centreShifts(cavity: Field, attitudes: readonly Attitude[], fill: number, upright: Profile): CentreShift[] {
+  const total = upright.below[upright.below.length - 1];
+  const middle = centreOf(upright, fill);
   return attitudes.map((a) => {
-    const { p, centre } = at(a);
+    const stands = distance(apparentUp(a), upright.up) === 0;
+    const p = stands ? upright : dipProfile(cavity, a, total);
+    const centre = centreOf(p, fill);
     return {
       pitch_deg: a.pitch,
       lean_deg: a.lean,
       centre_mm: centre,
-      shift_mm: distance(centre, upright),
+      shift_mm: distance(centre, middle),
       height_mm: levelOf(p, fill) - p.levels[0],
     };
   });

@@ -1,3 +1,4 @@
+import { allocateF32, type Context, type Pool, type Task } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import { Fault } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
@@ -74,10 +75,10 @@ export interface Standing {
  * what is trapped and stranded at each, how full it gets, and whether a second pickup or a balance line would pay.
  * Quasi-static; air is not compressed. Faults: `attitude-weightless`, `outlet-outside`, `cavity-empty`.
  */
-export function standingOf(cavity: Field, options: StandOptions): Standing {
+export async function standingOf(cavity: Field, options: StandOptions, { pool }: Context): Promise<Standing> {
   const own = cropped(cavity);
-  const f = thinned(own, options.cells ?? FLOOD_CELLS);
-  const rough = thinned(own, SEARCH_CELLS);
+  const f = inPool(thinned(own, options.cells ?? FLOOD_CELLS), pool);
+  const rough = inPool(thinned(own, SEARCH_CELLS), pool);
   if (!rough.data.some((v) => v > 0))
     throw new Fault({
       code: 'cavity-empty',
@@ -89,19 +90,26 @@ export function standingOf(cavity: Field, options: StandOptions): Standing {
   const ups = options.attitudes.map(apparentUp);
   const downs = ups.map((u) => scale(u, -1));
   const advise = options.advise ?? true;
-  const search = (ways: Vec3[], prefer: Vec3): Place[] => bestPlaces(rough, ways, { count: 5, apart: 40, prefer });
-  const ventPlaces = advise || !options.vents ? search(ups, [0, 0, 1]) : [];
-  const pickupPlaces = advise || !options.pickups ? search(downs, [0, 0, -1]) : [];
+  const searches = [
+    ...(advise || !options.vents ? [{ field: rough, ways: ups, prefer: [0, 0, 1] as const }] : []),
+    ...(advise || !options.pickups ? [{ field: rough, ways: downs, prefer: [0, 0, -1] as const }] : []),
+  ];
+  const places = await pool.map(placesTask, searches);
+  const [ventPlaces, pickupPlaces] = [1, -1].map((z) => places[searches.findIndex((s) => s.prefer[2] === z)] ?? []);
   const notes: Note[] = [];
   const filler = options.filler ?? fillerFor(f, options, notes);
   const near = 2 * rough.grid.step;
   const vents = options.vents ?? [toBorder(f, ventPlaces[0].at, [0, 0, 1], near)];
   const pickups = options.pickups ?? [toBorder(f, pickupPlaces[0].at, [0, 0, -1], near)];
-  const rows = options.attitudes.map((attitude, i) => rowOf(f, attitude, { up: ups[i], vents, pickups, within }));
+  const found = pool.map(
+    rowTask,
+    options.attitudes.map((attitude, i) => ({ field: f, attitude, ways: { up: ups[i], vents, pickups, within } })),
+  );
   const filling = options.filling ?? UPRIGHT;
   const mouth = { filler, vents, within };
   const upright = fillTo(f, [0, 0, 1], mouth);
   const fill = { attitude: filling, ...(options.filling ? fillTo(f, apparentUp(filling), mouth) : upright) };
+  const rows = await found;
   const second =
     advise && pickups.length === 1 ? secondOutlet(rough, downs, nearCell(rough, pickups[0], within)) : { pair: null, line: null };
   notes.push(...adviceNotes(second, rows));
@@ -149,7 +157,13 @@ interface Ways {
   readonly within: number;
 }
 
-function rowOf(f: Field, attitude: Attitude, { up, vents, pickups, within }: Ways): StandRow {
+interface Row {
+  readonly field: Field;
+  readonly attitude: Attitude;
+  readonly ways: Ways;
+}
+
+function rowOf({ field: f, attitude, ways: { up, vents, pickups, within } }: Row): StandRow {
   const air = heldBack(f, up, vents, { within });
   const fuel = heldBack(f, scale(up, -1), pickups, { within });
   return {
@@ -159,6 +173,28 @@ function rowOf(f: Field, attitude: Attitude, { up, vents, pickups, within }: Way
     trappedAt: air.pockets[0]?.at ?? null,
     strandedAt: fuel.pockets[0]?.at ?? null,
   };
+}
+
+/** One attitude's floods. */
+export const rowTask: Task<Row, StandRow> = { name: 'stand.row', run: rowOf };
+
+interface Search {
+  readonly field: Field;
+  readonly ways: readonly Vec3[];
+  readonly prefer: Vec3;
+}
+
+/** The best places for one outlet over all attitudes. */
+export const placesTask: Task<Search, Place[]> = {
+  name: 'stand.places',
+  run: ({ field, ways, prefer }) => bestPlaces(field, ways, { count: 5, apart: 40, prefer }),
+};
+
+/** The field in memory that every task sees. */
+function inPool({ grid, data }: Field, pool: Pool): Field {
+  const shared = allocateF32(pool, data.length);
+  shared.set(data);
+  return { grid, data: shared };
 }
 
 /**

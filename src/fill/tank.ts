@@ -1,17 +1,17 @@
-import type { Context } from '../core/context.ts';
+import { ALONE, type Context, once, type Task } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { add, scale, sub, type Vec3 } from '../core/vec.ts';
-import { area, moments, volume } from '../field/integrate.ts';
+import { type Moments, moments, volume } from '../field/integrate.ts';
 import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
 import { type Bore, cavityOf, withBores } from './cavity.ts';
 import { cropped, thinned } from './crop.ts';
-import { type CentreShift, centreShifts, type DipRow, dipChart } from './dip.ts';
+import { type CentreShift, centreShifts, type DipRow, dipProfile, dipRows } from './dip.ts';
 import type { Fluid } from './fluids.ts';
 import { type Attitude, UPRIGHT } from './level.ts';
 import { interspaceOf, largestPart, type Spot, thinPlaces } from './parts.ts';
-import { centreOf, levelOf, profileOf } from './profile.ts';
+import { centreOf, levelOf, type Profile } from './profile.ts';
 import { type Standing, type StandOptions, standingOf } from './stand.ts';
 import type { Ullage } from './ullage.ts';
 import { wettedShare } from './wetted.ts';
@@ -34,11 +34,14 @@ export interface TankOptions {
   /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
   readonly accuracy: number;
   /** The same tank from a run at twice the step: how far the figures move is the step's part of the doubt. */
-  readonly coarse?: Pick<TankResult, 'outer_l' | 'wall_l' | 'cavity_l'>;
+  readonly coarse?: RoughTank | Promise<RoughTank>;
   readonly stand?: Partial<StandOptions>;
   /** List places that are too thin for a cavity; costs one more distance field. Default true. */
   readonly thin?: boolean;
 }
+
+/** The volumes of a tank at twice the step. */
+export type RoughTank = Pick<TankResult, 'outer_l' | 'wall_l' | 'cavity_l'>;
 
 export interface AttitudeRow {
   readonly name?: string;
@@ -108,9 +111,10 @@ export interface TankResult {
 }
 
 /** The volumes of a tank at twice the step, for the bounds of the fine one: nothing but body and cavity is worked out. */
-export async function roughTank(whole: Field, options: TankOptions, context: Context): Promise<NonNullable<TankOptions['coarse']>> {
+export async function roughTank(whole: Field, options: TankOptions, context: Context): Promise<RoughTank> {
   const body = withBores(whole, options.bores ?? []);
-  const { volume: inside } = largestPart(await cavityOf(body, throughOf(options), options.leastRadius ?? null, context));
+  const hollow = { body, through: throughOf(options), leastRadius: options.leastRadius ?? 0 };
+  const { volume: inside } = await once(context.pool, cavityTask, hollow);
   const outer = volume(body);
   const shells = options.inner ? await interspaceOf(body, options.wall, options.inner.gap, context) : 0;
   return { outer_l: litres(outer, 0), wall_l: litres(outer - inside - shells, 0), cavity_l: litres(inside, 0) };
@@ -125,8 +129,25 @@ export interface TankRun {
   readonly cavity: Field;
 }
 
+interface Hollow {
+  readonly body: Field;
+  readonly through: number;
+  readonly leastRadius: number;
+}
+
+/** The cavity's largest part. */
+export const cavityTask: Task<Hollow, { cavity: Field; cutOff: Spot[]; volume: number }> = {
+  name: 'tank.cavity',
+  run: async ({ body, through, leastRadius }) => largestPart(await cavityOf(body, through, leastRadius, ALONE)),
+};
+
+export const thinTask: Task<Hollow & { readonly cavity: Field }, { volume: number; places: Spot[] }> = {
+  name: 'tank.thin',
+  run: ({ body, cavity, ...wall }) => thinPlaces(body, cavity, wall, ALONE),
+};
+
 /** Cells for the dip chart: more would not change a printed digit. */
-const DIP_CELLS = 1_500_000;
+const DIP_CELLS = 500_000;
 
 /**
  * The tank that a body (positive inside, mm) makes with the given wall. Faults: `tank-wall`, `cavity-empty` (exit 3), and those of
@@ -137,18 +158,18 @@ export async function tankOf(whole: Field, options: TankOptions, context: Contex
   const body = withBores(whole, options.bores ?? []);
   context.progress('cavity', 0);
   const through = throughOf(options);
-  const raw = await cavityOf(body, through, options.leastRadius ?? null, context);
-  const { cavity, cutOff, volume: inside } = largestPart(raw);
+  const leastRadius = options.leastRadius ?? 0;
+  const { cavity, cutOff, volume: inside } = await once(context.pool, cavityTask, { body, through, leastRadius });
   if (!(inside > 0)) throw noCavity(body, options);
-  context.progress('cavity', 0.6);
-  const thin =
-    (options.thin ?? true) ? await thinPlaces(body, cavity, { through, leastRadius: options.leastRadius ?? 0 }, context) : undefined;
-  const shells = options.inner ? await interspaceOf(body, options.wall, options.inner.gap, context) : 0;
-  context.progress('attitudes', 0);
+  context.progress('cavity', 1);
+  // What follows needs nothing of each other: thin places and attitudes run beside.
+  const thin = (options.thin ?? true) ? once(context.pool, thinTask, { body, cavity, through, leastRadius }) : Promise.resolve(undefined);
   const attitudes = options.stand?.attitudes ?? [UPRIGHT];
-  const standing = standingOf(cavity, { within: through + 10, ...options.stand, attitudes });
-  context.progress('attitudes', 1);
-  const tank = assemble({ body, cavity, inside, cutOff, thin, shells, attitudes, standing }, options);
+  const standing = standingOf(cavity, { within: through + 10, ...options.stand, attitudes }, context);
+  const shells = options.inner ? interspaceOf(body, options.wall, options.inner.gap, context) : Promise.resolve(0);
+  const parts = await Promise.all([thin, standing, shells, options.coarse]);
+  const known = { thin: parts[0], standing: parts[1], shells: parts[2], coarse: parts[3] };
+  const tank = assemble({ body, cavity, inside, cutOff, attitudes, ...known }, options);
   return { tank, cavity };
 }
 
@@ -188,18 +209,21 @@ interface Parts {
   readonly cutOff: readonly Spot[];
   readonly thin: { volume: number; places: Spot[] } | undefined;
   readonly shells: number;
+  readonly coarse: RoughTank | undefined;
   readonly attitudes: readonly Attitude[];
   readonly standing: Standing;
 }
 
 function assemble(parts: Parts, options: TankOptions): TankResult {
   const { body, cavity, inside, standing } = parts;
-  const { coarse, accuracy, ullage, fluid } = options;
+  const { accuracy, ullage, fluid } = options;
+  const { coarse } = parts;
   const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l', mm3: number): number =>
     coarse ? Math.abs(mm3 - coarse[key].value * MM3_PER_LITRE) : 0;
-  const skin = area(body);
-  const inner = area(cavity);
   const outerMoments = moments(body);
+  const innerMoments = moments(cavity);
+  const skin = outerMoments.area;
+  const inner = innerMoments.area;
   const outer = outerMoments.volume;
   const slop = options.wall * (options.wallTolerance ?? 0);
   const takes = options.foam?.takes ?? 0;
@@ -216,10 +240,15 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
   const worst = standing.rows.reduce((m, r) => Math.max(m, r.stranded), 0);
   const stranded = strandedAmount(worst * (1 - takes) + holds * rated.value * MM3_PER_LITRE, inside, insideDoubt);
   const wall = litres(wallMm3, inner * slop + Math.abs(skin - inner) * accuracy + moved('wall_l', wallMm3));
-  const masses = massesOf(parts, { outerMoments, wallMm3, rated: rated.value * MM3_PER_LITRE, takes }, options);
-  const foam = options.foam ? litres(takes * inside, takes * insideDoubt) : undefined;
   const dipField = thinned(cropped(cavity), DIP_CELLS);
   const liquid = inside * (1 - takes);
+  const upright = dipProfile(dipField, UPRIGHT, liquid);
+  const masses = massesOf(
+    parts,
+    { outerMoments, inner: innerMoments.centroid, upright, wallMm3, rated: rated.value * MM3_PER_LITRE },
+    options,
+  );
+  const foam = options.foam ? litres(takes * inside, takes * insideDoubt) : undefined;
   return {
     outer_l: litres(outer, skin * accuracy + moved('outer_l', outer)),
     wall_l: wall,
@@ -245,8 +274,8 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
     ullage_rule: ullage.rule,
     ullage_covers_k: ullage.covers_k,
     ...standingRows(parts, rated, options),
-    dip: dipChart(dipField, UPRIGHT, { density: fluid.density, total: liquid }).rows,
-    half_fill: centreShifts(dipField, parts.attitudes, (rated.value * MM3_PER_LITRE) / 2, liquid),
+    dip: dipRows(upright, fluid.density),
+    half_fill: centreShifts(dipField, parts.attitudes, (rated.value * MM3_PER_LITRE) / 2, upright),
     notes: [...ullage.notes, ...standing.notes, ...tankNotes(parts, options, { brim, fill })],
   };
 }
@@ -271,19 +300,17 @@ interface Masses {
 }
 
 function massesOf(
-  { cavity, inside, shells }: Parts,
-  m: { outerMoments: { volume: number; centroid: Vec3 }; wallMm3: number; rated: number; takes: number },
+  { inside, shells }: Parts,
+  m: { outerMoments: Moments; inner: Vec3; upright: Profile; wallMm3: number; rated: number },
   { wallDensity, fluid }: TankOptions,
 ): Masses {
   const hollow = inside + shells;
-  const inner = moments(cavity).centroid;
   // The space between two walls is taken to lie about the cavity's own centre.
-  const dryCentre = scale(sub(scale(m.outerMoments.centroid, m.outerMoments.volume), scale(inner, hollow)), 1 / m.wallMm3);
-  const p = profileOf(thinned(cropped(cavity), DIP_CELLS), [0, 0, 1], 400, inside * (1 - m.takes));
+  const dryCentre = scale(sub(scale(m.outerMoments.centroid, m.outerMoments.volume), scale(m.inner, hollow)), 1 / m.wallMm3);
   const dry = (m.wallMm3 * wallDensity) / 1e9;
   const fuel = (m.rated * fluid.density) / 1e9;
-  const centre = scale(add(scale(dryCentre, dry), scale(centreOf(p, m.rated), fuel)), 1 / (dry + fuel));
-  return { dry, full: dry + fuel, centre, dryCentre, level: levelOf(p, m.rated) };
+  const centre = scale(add(scale(dryCentre, dry), scale(centreOf(m.upright, m.rated), fuel)), 1 / (dry + fuel));
+  return { dry, full: dry + fuel, centre, dryCentre, level: levelOf(m.upright, m.rated) };
 }
 
 type StandingRows = Pick<

@@ -1,9 +1,9 @@
-import type { Context, Pool } from '../core/context.ts';
+import { type Context, inTurn, type Pool } from '../core/context.ts';
 
 /** Runs every task here, one after the other, on plain memory. */
 export const inlinePool: Pool = {
   size: 1,
-  map: async (task, args) => args.map((a) => task.run(a)),
+  map: inTurn,
   allocate: (bytes) => new ArrayBuffer(bytes),
   close: async () => {},
 };

@@ -23,7 +23,7 @@ export async function answer(request: Request): Promise<Reply> {
   const { id, name, args } = request;
   try {
     const task = await findTask(name);
-    return { id, value: task.run(args as never) };
+    return { id, value: await task.run(args as never) };
   } catch (error) {
     return { id, error: sendError(error) };
   }

@@ -8,6 +8,11 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   distance: () => import('../field/distance.ts'),
   inside: () => import('../field/inside.ts'),
   sweep: () => import('../field/sweep.ts'),
+  skin: () => import('../space/skin.ts'),
+  roll: () => import('../space/roll.ts'),
+  reclaimed: () => import('../space/envelope.ts'),
+  tank: () => import('../fill/tank.ts'),
+  stand: () => import('../fill/stand.ts'),
   ways: () => import('../fit/ways.ts'),
   make: () => import('../make/approach.ts'),
 };

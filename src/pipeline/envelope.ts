@@ -1,13 +1,14 @@
+import { allocateF32, type Pool } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellCentre } from '../core/grid.ts';
 import { type Mesh, meshBox } from '../core/mesh.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
-import { area, euler, moments, volume } from '../field/integrate.ts';
+import { euler, moments, volume } from '../field/integrate.ts';
 import { surface } from '../field/surface.ts';
-import type { Bounded, EnvelopeResult } from '../report/result.ts';
+import type { EnvelopeResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { nearestObstacles } from '../space/checks.ts';
-import { everySecond, type NeckFound, necksFrom, reclaimedVolume, volumesByRadius } from '../space/envelope.ts';
+import { everySecond, type NeckFound, necksFrom, reclaimedTask, volumesByRadius } from '../space/envelope.ts';
 import { type Bounds, boundsFrom } from './bounds.ts';
 import type { Run } from './run.ts';
 import type { Space } from './space.ts';
@@ -25,25 +26,24 @@ export interface EnvelopeMeasured {
 export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeMeasured> {
   const { envelope, free, root, obstacles, double, start } = space;
   const radius = space.job.least_radius;
-  const mm2 = area(envelope);
+  const whole = moments(envelope);
+  const radii = radiiUpTo(radius, free.data[root]);
+  const curve = volumesByRadius(double.free, double.root, radii, run.context);
+  const mm2 = whole.area;
   const bounds = boundsFrom(mm2, space.job.accuracy);
-  const [fine, rough] = [volume(envelope), volume(double.envelope)];
+  const [fine, rough] = [whole.volume, volume(double.envelope)];
   const shape = euler(envelope);
   const mesh = surface(envelope, 0);
   // Deep inside, the field is good to a fraction of a cell only; the ball that is printed is held against the scans themselves.
   const centre = cellCentre(free.grid, root);
   const ball = { radius_mm: Math.min(free.data[root], nearestObstacles(obstacles, centre)[0].slack), centre_mm: centre };
-  run.done('surfaces');
-  const radii = radiiUpTo(radius, free.data[root]);
-  const volumes = await volumesByRadius(double.free, double.root, radii, run.context);
-  run.done('volume by radius');
   const necks = necksFrom(free, root, envelope, radius).map((n) => neckResult(n, obstacles));
-  run.done('necks');
+  const volumes = await curve;
   const result: EnvelopeResult = {
     volume_l: bounds(fine, rough),
     area_dm2: mm2 / MM2_PER_DM2,
     box_mm: meshBox(mesh),
-    centre_mm: moments(envelope).centroid,
+    centre_mm: whole.centroid,
     pieces: shape.pieces,
     through_holes: shape.holes,
     largest_ball: ball,
@@ -76,24 +76,24 @@ function neckResult(n: NeckFound, obstacles: readonly Scan[]): EnvelopeResult['n
   };
 }
 
-/** The room that the removed part gave; undefined when none is named. */
-export async function measureReclaimed(space: Space, bounds: Bounds, run: Run): Promise<Bounded | undefined> {
-  const before = removedBefore(space);
+/** The room that the removed part gave, mm3, and the same at twice the step; undefined when no part is named. */
+export async function measureReclaimed(space: Space, { context }: Run): Promise<readonly number[] | undefined> {
+  const before = removedBefore(space, context.pool);
   if (!before) return undefined;
   const radius = space.job.least_radius;
-  const fine = await reclaimedVolume(space.envelope, before, radius, run.context);
-  const rough = await reclaimedVolume(space.double.envelope, everySecond(before), radius, run.context);
-  run.done('reclaimed');
-  return bounds(fine, rough);
+  return context.pool.map(reclaimedTask, [
+    { envelope: space.envelope, before, radius },
+    { envelope: space.double.envelope, before: everySecond(before), radius },
+  ]);
 }
 
 /** The free field with the removed parts in place; null when there are none. */
-function removedBefore({ scans, free, near, job }: Space): Field | null {
+function removedBefore({ scans, free, near, job }: Space, pool: Pool): Field | null {
   const removed = scans.filter((s) => s.settings.role === 'removed');
   const distance = job.region.near ? near : null;
   if (removed.length === 0 || !distance) return null;
   const clearance = Math.max(...removed.map((s) => s.settings.clearance));
-  const data = new Float32Array(free.data.length);
+  const data = allocateF32(pool, free.data.length);
   for (let c = 0; c < data.length; c++) data[c] = Math.min(free.data[c], distance.data[c] - clearance);
   return { grid: free.grid, data };
 }

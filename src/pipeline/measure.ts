@@ -38,9 +38,14 @@ export interface Measured {
 export async function measure(job: Job, files: Files, context: Context, options: MeasureOptions = {}): Promise<Measured> {
   const run = new Run(context);
   const space = await findSpace(job, files, run, options);
-  const envelope = await measureEnvelope(space, run);
-  const reclaimed = await measureReclaimed(space, envelope.bounds, run);
-  const tank = job.tank ? await fillTank(job.tank, space, run) : null;
+  // The questions need nothing of each other: those with long tasks first.
+  const [tank, given, envelope] = await Promise.all([
+    job.tank ? run.beside('tank', fillTank(job.tank, space, run)) : null,
+    run.beside('reclaimed', measureReclaimed(space, run)),
+    run.beside('necks', measureEnvelope(space, run)),
+  ]);
+  const reclaimed = given && envelope.bounds(given[0], given[1]);
+  if (tank) run.notes.push(...tank.tank.notes);
   const cavity = tank?.cavity ?? null;
   addDoubts(run.notes, space);
   const { grid, free, start } = space;

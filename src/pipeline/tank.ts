@@ -32,11 +32,10 @@ export async function fillTank(tank: JobTank, { envelope, double, job }: Space, 
     pickups: tank.pickups ?? undefined,
     advise: tank.attitudes.length > 0,
   };
-  const coarse = await roughTank(double.envelope, options, run.context);
-  const filled = await tankOf(envelope, { ...options, coarse, stand: asked }, run.context);
-  run.notes.push(...filled.tank.notes);
-  run.done('tank');
-  return filled;
+  const rough = roughTank(double.envelope, options, run.context);
+  // Should the fine one fail first, this one's failure is of no interest.
+  rough.catch(() => {});
+  return tankOf(envelope, { ...options, coarse: rough, stand: asked }, run.context);
 }
 
 const ullageRule = (u: JobTank['ullage']): UllageRule =>

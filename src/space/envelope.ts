@@ -1,11 +1,11 @@
-import { allocateF32, type Context, type Pool } from '../core/context.ts';
+import { ALONE, allocateF32, type Context, type Pool, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { type Flood, flood } from '../field/flood.ts';
 import { pieces, volume, volumeByLabel, volumeOfBoth } from '../field/integrate.ts';
-import { partFrom, rollBall } from './roll.ts';
+import { partFrom, rollBall, rolledVolumeTask } from './roll.ts';
 
 /** The cell with the greatest value among those that `allowed` (1 a cell) admits; -1 when none is admitted. */
 export function highest(f: Field, allowed?: (cell: number) => boolean): number {
@@ -92,19 +92,29 @@ export function necksFrom(f: Field, root: number, envelope: Field, radius: numbe
 
 /** Volume of the envelope for each of some radii, mm3, all from the same start cell; 0 where the start's room is too narrow. */
 export async function volumesByRadius(f: Field, root: number, radii: readonly number[], context: Context): Promise<number[]> {
-  const out: number[] = [];
-  for (const r of radii) {
-    out.push(f.data[root] < r ? 0 : volume(await rollBall(f, r, [root], context)));
-    context.progress('volume by radius', out.length / radii.length);
-  }
-  return out;
+  const able = radii.filter((r) => f.data[root] >= r);
+  const volumes = await context.pool.map(
+    rolledVolumeTask,
+    able.map((radius) => ({ field: f, radius, start: [root] })),
+  );
+  return radii.map((r) => volumes[able.indexOf(r)] ?? 0);
 }
 
-/** Volume of the envelope that was not free (by a ball of `radius`, from anywhere) in `before`, the field with the removed part in place. */
-export async function reclaimedVolume(envelope: Field, before: Field, radius: number, context: Context): Promise<number> {
-  const free = await rollBall(before, radius, 'anywhere', context);
-  return volume(envelope) - volumeOfBoth(envelope, free);
+interface Reclaimed {
+  readonly envelope: Field;
+  /** The free field with the removed part in place. */
+  readonly before: Field;
+  readonly radius: number;
 }
+
+/** Volume of the envelope, mm3, that was not free before: by a ball of `radius`, from anywhere. */
+export const reclaimedTask: Task<Reclaimed, number> = {
+  name: 'reclaimed.volume',
+  run: async ({ envelope, before, radius }) => {
+    const free = await rollBall(before, radius, 'anywhere', ALONE);
+    return volume(envelope) - volumeOfBoth(envelope, free);
+  },
+};
 
 export interface Start {
   readonly cell: number;

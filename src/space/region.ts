@@ -1,7 +1,6 @@
-import { allocateF32, type Context } from '../core/context.ts';
+import { allocateF32, type Context, once } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCount, type Grid, gridOver } from '../core/grid.ts';
-import { joinMeshes } from '../core/mesh.ts';
 import { add, type Box3, boxCentre, boxSize, dot, emptyBox, growBox, intersectBox, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
 import { distanceToMesh, lowerToDistance } from '../field/distance.ts';
 import { insideOf } from '../field/inside.ts';
@@ -10,7 +9,7 @@ import { buildWinding } from '../field/winding.ts';
 import type { JobRegion } from '../job/schema-region.ts';
 import { applyRows, outlineFrame, type Rows, turnRows } from '../job/turn.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
-import { skinField } from './skin.ts';
+import { skinTask } from './skin.ts';
 
 /** Signed distance to one scan on a grid: negative inside, mm; a cloud and a sheet have no inside. */
 export async function signedDistance(scan: Scan, grid: Grid, levels: readonly number[], context: Context): Promise<Field> {
@@ -116,6 +115,10 @@ export interface RegionParts {
  */
 export async function regionField(region: JobRegion, scans: readonly Scan[], grid: Grid, context: Context): Promise<RegionParts> {
   const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(1e6) };
+  // The skin looks at everything on a grid of its own: it is worked out beside the rest.
+  const meshes = scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh);
+  const rolled = region.skin ? once(context.pool, skinTask, { meshes, radius: region.skin, fineStep: grid.step }) : null;
+  rolled?.catch(() => {});
   if (region.box) lower(field, boxDistance(region.box));
   for (const h of region.half_spaces) lower(field, (p) => dot(sub(p, h.at), h.normal));
   if (region.outline) lower(field, outlineDistance(region.outline));
@@ -135,9 +138,8 @@ export async function regionField(region: JobRegion, scans: readonly Scan[], gri
     if (near) lowerTo(field, (await nearDepth(near, within, context)).data, (v) => v);
   }
   let skinStep = 0;
-  if (region.skin) {
-    const all = joinMeshes(scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh));
-    const skin = await skinField(all, region.skin, grid.step, context);
+  if (rolled) {
+    const skin = await rolled;
     skinStep = skin.grid.step;
     lowerToSampled(field, skin);
   }

@@ -1,6 +1,7 @@
-import { allocateF32, type Context } from '../core/context.ts';
+import { ALONE, allocateF32, type Context, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { lowerToDistance } from '../field/distance.ts';
+import { volume } from '../field/integrate.ts';
 import { farAway } from '../field/offset.ts';
 import { surface } from '../field/surface.ts';
 
@@ -29,6 +30,21 @@ export async function rollBall(f: Field, radius: number, start: readonly number[
   for (let c = 0; c < out.length; c++) out[c] = out[c] === -Infinity ? data[c] : Math.max(far, Math.min(data[c], radius - out[c]));
   return room;
 }
+
+interface Roll {
+  readonly field: Field;
+  readonly radius: number;
+  readonly start: readonly number[] | 'anywhere';
+}
+
+/** A roll as one task, for several at once. */
+export const rollTask: Task<Roll, Field> = {
+  name: 'roll.ball',
+  run: ({ field, radius, start }) => rollBall(field, radius, start, ALONE),
+};
+
+/** Of a roll only the volume, mm3. */
+export const rolledVolumeTask: Task<Roll, number> = { name: 'roll.volume', run: async (roll) => volume(await rollTask.run(roll)) };
 
 /** The field with everything at `level` or above that does not hang together (6 neighbours) with the start cells pushed below the level. */
 export function partFrom(f: Field, level: number, start: readonly number[]): Field {

@@ -1,7 +1,7 @@
-import type { Context } from '../core/context.ts';
+import { ALONE, type Context, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid, gridOver } from '../core/grid.ts';
-import { type Mesh, meshBox } from '../core/mesh.ts';
+import { joinMeshes, type Mesh, meshBox } from '../core/mesh.ts';
 import { boxSize, growBox } from '../core/vec.ts';
 import { distanceToMesh } from '../field/distance.ts';
 import { distanceToLevel } from '../field/offset.ts';
@@ -11,11 +11,22 @@ import { partFrom } from './roll.ts';
 const MOST_CELLS = 1.5e6;
 const COARSENING = 4;
 
+export interface SkinInput {
+  readonly meshes: readonly Mesh[];
+  readonly radius: number;
+  /** Step of the grid on which the skin will be used, mm. */
+  readonly fineStep: number;
+}
+
+/** The skin as one task, beside others. */
+export const skinTask: Task<SkinInput, Field> = { name: 'skin.field', run: (input) => skinField(input, ALONE) };
+
 /**
  * The skin: what a ball of `radius` mm, rolled from outside over everything, cannot touch. Signed distance to its border, positive
  * inside, mm, on a coarse grid over all scans; the centres that the ball can take are those connected to the grid's edge.
  */
-export async function skinField(all: Mesh, radius: number, fineStep: number, context: Context): Promise<Field> {
+export async function skinField({ meshes, radius, fineStep }: SkinInput, context: Context): Promise<Field> {
+  const all = joinMeshes(meshes);
   const box = meshBox(all);
   const size = boxSize(growBox(box, radius));
   const least = Math.cbrt((size[0] * size[1] * size[2]) / MOST_CELLS);

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { Fault } from '../../src/core/fault.ts';
 import { fieldOf } from '../../src/core/field.ts';
 import { gridOver } from '../../src/core/grid.ts';
-import { centreShifts, dipChart, dipCsv, senderCsv, senderTable } from '../../src/fill/dip.ts';
+import { centreShifts, dipChart, dipCsv, dipProfile, senderCsv, senderTable } from '../../src/fill/dip.ts';
 import { apparentUp, UPRIGHT } from '../../src/fill/level.ts';
 import { centreOf, levelOf, profileOf, volumeBelow } from '../../src/fill/profile.ts';
 import { box, cylinder, type Solid, simpson, solidField } from './shapes.ts';
@@ -169,7 +169,7 @@ describe('what is read off a dip chart', () => {
   it('the centre of a half-full box leaned by t moves by W^2 tan(t) / (6 H) to the low side', () => {
     const lean = 8;
     const t = (lean * Math.PI) / 180;
-    const [shift] = centreShifts(cavity, [{ pitch: 0, lean }], 12e6, 24e6);
+    const [shift] = centreShifts(cavity, [{ pitch: 0, lean }], 12e6, dipProfile(cavity, UPRIGHT, 24e6));
     // Fluid of depth d in a width W: the wedge's moment over the fluid's volume is W^2 tan(t) / (12 d).
     expect(Math.abs(shift.centre_mm[1] + (300 ** 2 * Math.tan(t)) / (12 * 100))).toBeLessThan(0.3);
     expect(shift.centre_mm[0]).toBeCloseTo(0, 0);

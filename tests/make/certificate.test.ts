@@ -254,7 +254,7 @@ it('plain JSON, the same bytes whatever the order and number of workers', async 
   ];
   const backwards: Pool = {
     size: 3,
-    map: async (task, args) => args.map((_, i) => task.run(structuredClone(args[args.length - 1 - i]))).reverse(),
+    map: async (task, args) => (await Promise.all(args.map((_, i) => task.run(structuredClone(args[args.length - 1 - i]))))).reverse(),
     allocate: (n) => new SharedArrayBuffer(n),
     close: async () => {},
   };

@@ -2,15 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { fieldOf } from '../../src/core/field.ts';
 import { cellAt, cellCentre, gridOver } from '../../src/core/grid.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import {
-  chooseStart,
-  everySecond,
-  largestBall,
-  necksFrom,
-  reclaimedVolume,
-  summitFrom,
-  volumesByRadius,
-} from '../../src/space/envelope.ts';
+import { chooseStart, everySecond, largestBall, necksFrom, reclaimedTask, summitFrom, volumesByRadius } from '../../src/space/envelope.ts';
 import { rollBall } from '../../src/space/roll.ts';
 import { ball, box, either } from '../oracle/solids.ts';
 
@@ -87,7 +79,7 @@ describe('volume by radius and reclaimed volume', () => {
     // The removed part fills x > 10 (with its clearance): before, only the box from -60 to 10 was free.
     const before = fieldOf(g, (x, y, z) => Math.min(box([120, 80, 60])(x, y, z), 10 - x));
     const envelope = await rollBall(whole, 8, [cellAt(g, [0, 0, 0])], inlineContext);
-    const got = await reclaimedVolume(envelope, before, 8, inlineContext);
+    const got = await reclaimedTask.run({ envelope, before, radius: 8 });
     const opened = ([a, b, c]: number[], r: number): number =>
       a * b * c + 2 * (a * b + b * c + c * a) * r + Math.PI * (a + b + c) * r * r + (4 / 3) * Math.PI * r ** 3;
     const exact = opened([104, 64, 44], 8) - opened([54, 64, 44], 8);

@@ -73,7 +73,7 @@ describe('the skin', () => {
   const all = joinMeshes([moved(ballMesh(50, 60), [-80, 0, 0]), moved(ballMesh(50, 60), [80, 0, 0])]);
 
   it('fills the waist between two balls up to the torus that the rolling ball touches', async () => {
-    const skin = await skinField(all, 150, 4, inlineContext);
+    const skin = await skinField({ meshes: [all], radius: 150, fineStep: 4 }, inlineContext);
     // The ball touches both where its centre is R + q = 200 from each: its own circle lies at this distance from the axis.
     const rho = Math.sqrt(200 ** 2 - 80 ** 2);
     const waist = rho - 150;
