@@ -33,15 +33,12 @@ export function checkCancelled(context: Context): void {
   if (context.cancelled()) throw new Fault({ code: 'cancelled', what: 'The run was cancelled; nothing was written.', exit: 1 });
 }
 
-/**
- * What a task that is a whole computation works with: this thread alone, on memory that can be sent back without a copy where the platform
- * has it.
- */
+/** What a task that is a whole computation works with: this thread alone, on plain memory. */
 export const ALONE: Context = {
   pool: {
     size: 1,
     map: inTurn,
-    allocate: (bytes) => (typeof SharedArrayBuffer === 'undefined' ? new ArrayBuffer(bytes) : new SharedArrayBuffer(bytes)),
+    allocate: (bytes) => new ArrayBuffer(bytes),
     close: async () => {},
   },
   progress: () => {},

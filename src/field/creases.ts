@@ -22,6 +22,7 @@ const MOST_BEND = 0.25;
 
 /** Samples whose second differences are below this, in cells, have a sure gradient: first the strict bound, then, if it finds less than two planes, the other. */
 const SURE = [0.001, 0.03];
+const GRADES = 3;
 /** A borrowed plane predicts the sample within this, in cells. */
 const FITS = 0.05;
 /** Sure planes are looked for so many samples round the cube; at most this many different ones are kept. */
@@ -50,6 +51,8 @@ export class Creases {
   private slopes = new Float64Array(6 * 4096);
   private slots = 0;
   private readonly slotOf: Int32Array;
+  /** How sure a sample's slopes are: 0 not worked out, 1 not, 2 and 3 by the loose and the strict bound. */
+  private readonly grade: Uint8Array;
   /** The bound in force, mm. */
   private below = 0;
   /** Whether nearby planes have been looked for, and whether every corner has a sure plane now. */
@@ -69,6 +72,7 @@ export class Creases {
     const { nx, ny, nz, step } = field.grid;
     this.data = field.data;
     this.slotOf = new Int32Array(nx * ny * nz);
+    this.grade = new Uint8Array(nx * ny * nz);
     this.n = [nx, ny, nz];
     this.stride = [1, nx, nx * ny];
     this.level = level;
@@ -108,6 +112,9 @@ export class Creases {
     this.oneSided(6 * slot, 1, c, i, n[0], f0);
     this.oneSided(6 * slot + 1, stride[1], c, j, n[1], f0);
     this.oneSided(6 * slot + 2, stride[2], c, k, n[2], f0);
+    const { slopes } = this;
+    const bent = Math.abs(slopes[6 * slot + 3]) + Math.abs(slopes[6 * slot + 4]) + Math.abs(slopes[6 * slot + 5]);
+    this.grade[c] = bent < SURE[0] * this.step ? GRADES : bent < SURE[1] * this.step ? GRADES - 1 : 1;
     return slot;
   }
 
@@ -155,24 +162,25 @@ export class Creases {
   /** Collects the different sure planes nearby and lends them to corners that have none. */
   private search(): void {
     this.searched = true;
-    for (let n = 0; n < SURE.length && this.planes < 10; n++) this.collect(SURE[n] * this.step);
+    for (let n = 0; n < SURE.length && this.planes < 10; n++) this.collect(SURE[n] * this.step, GRADES - n);
     this.lend();
   }
 
-  private collect(below: number): void {
+  private collect(below: number, least: number): void {
     this.below = below;
     this.planes = 8;
-    const { low, n, stride, data, level } = this;
+    const { low, n, stride, data, level, grade } = this;
     const from = [0, 1, 2].map((a) => Math.max(-AROUND, -low[a]));
     const to = [0, 1, 2].map((a) => Math.min(1 + AROUND, n[a] - 1 - low[a]));
     for (let z = from[2]; z <= to[2]; z++)
       for (let y = from[1]; y <= to[1]; y++)
         for (let x = from[0]; x <= to[0] && this.planes < 8 + MOST_PLANES; x++) {
-          const f = data[low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z)] - level;
-          if (f - f !== 0) continue;
           const c = low[0] + x + stride[1] * (low[1] + y) + stride[2] * (low[2] + z);
-          const s = 6 * this.slopesAt(low[0] + x, low[1] + y, low[2] + z, c, f);
-          if (!(Math.abs(this.slopes[s + 3]) + Math.abs(this.slopes[s + 4]) + Math.abs(this.slopes[s + 5]) < below)) continue;
+          if (grade[c] !== 0 && grade[c] < least) continue;
+          const f = data[c] - level;
+          if (f - f !== 0) continue;
+          if (grade[c] === 0) this.slopesAt(low[0] + x, low[1] + y, low[2] + z, c, f);
+          if (grade[c] < least) continue;
           this.fit(this.planes, x, y, z, f);
           if (this.isNew()) this.planes++;
         }
@@ -199,14 +207,17 @@ export class Creases {
 
   /** Whether plane number `planes` bounds the cube's values from above and is unlike those kept before. */
   private isNew(): boolean {
-    const { value, planes, below } = this;
-    for (let c = 0; c < 8; c++) if (this.at(planes, c & 1, (c >> 1) & 1, c >> 2) < value[c] - 2 * below) return false;
-    for (let p = 8; p < planes; p++) {
-      let alike = true;
-      for (let c = 0; c < 8 && alike; c++)
-        alike = Math.abs(this.at(p, c & 1, (c >> 1) & 1, c >> 2) - this.at(planes, c & 1, (c >> 1) & 1, c >> 2)) < 4 * below;
-      if (alike) return false;
+    const { value, planes, below, plane } = this;
+    const o = 7 * planes;
+    for (let q = 56; q < o; q += 7) {
+      const x = plane[q + 1] - plane[o + 1];
+      const y = plane[q + 2] - plane[o + 2];
+      const z = plane[q + 3] - plane[o + 3];
+      // Two planes part most at a corner: by as much as at the middle and half of each slope besides.
+      const most = Math.abs(plane[q] - plane[o] + (x + y + z) / 2) + (Math.abs(x) + Math.abs(y) + Math.abs(z)) / 2;
+      if (most < 4 * below) return false;
     }
+    for (let c = 0; c < 8; c++) if (this.at(planes, c & 1, (c >> 1) & 1, c >> 2) < value[c] - 2 * below) return false;
     return true;
   }
 

@@ -30,6 +30,8 @@ const CLOSE = 7;
 const SURE = 1.2;
 /** Square of the distance, cells, from which a seed counts as another part of the surface. */
 const ELSEWHERE = 3;
+/** Square of the distance, cells, beyond which the seeds of the cells across the edges are asked too. */
+const SPARSE = 12 ** 2;
 const PARTS_PER_WORKER = 4;
 
 /** Plain, shared state of one run, in cells of the padded lattice. */
@@ -371,6 +373,8 @@ class NearSearch {
   private readonly work: Work;
   private readonly seeds: Seeds;
   private readonly trial = new Float64Array(3);
+  /** Steps to the six cells beside a cell, then to the twelve across its edges. */
+  private readonly beside: Int32Array;
   private readonly tried = new Int32Array(64);
   private count = 0;
   private best = 0;
@@ -378,6 +382,10 @@ class NearSearch {
   constructor(work: Work, seeds: Seeds) {
     this.work = work;
     this.seeds = seeds;
+    const { nx, ny } = work;
+    const z = nx * ny;
+    const edges = [nx + 1, nx - 1, 1 - nx, -nx - 1, z + 1, z - 1, 1 - z, -z - 1, z + nx, z - nx, nx - z, -z - nx];
+    this.beside = Int32Array.from([-1, 1, -nx, nx, -z, z, ...edges]);
   }
 
   least(cell: number, p: Float64Array, foot: Float64Array): number {
@@ -424,41 +432,37 @@ class NearSearch {
     if (this.best < before) this.takeRound(p, foot);
   }
 
-  /** Least distance to the seeds of a cell, of the six round it, and of the 27 round the foot point that was found. */
+  /** Least distance to the seeds of a cell, of the six round it, and of those round the foot point that was found. */
   leastSeed(cell: number, p: Float64Array): number {
     const { nx, ny, nz, near } = this.work;
     const { position } = this.seeds;
+    const slice = nx * ny;
     const [i, j, k] = p;
-    let best = Infinity;
-    let winner = 0;
-    for (let n = 0; n < 7; n++) {
-      let c = cell;
-      if (n === 1 && i > 0) c -= 1;
-      else if (n === 2 && i < nx - 1) c += 1;
-      else if (n === 3 && j > 0) c -= nx;
-      else if (n === 4 && j < ny - 1) c += nx;
-      else if (n === 5 && k > 0) c -= nx * ny;
-      else if (n === 6 && k < nz - 1) c += nx * ny;
-      const s = near[c] * 3;
-      const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
-      if (d < best) {
-        best = d;
-        winner = s;
+    let winner = near[cell] * 3;
+    let best = (i - position[winner]) ** 2 + (j - position[winner + 1]) ** 2 + (k - position[winner + 2]) ** 2;
+    let c = cell;
+    for (let turn = 0; turn < 2; turn++) {
+      if (turn > 0) {
+        // Two seeds of a row may change places between the row and here: look round the one that won.
+        const fi = Math.min(Math.max(Math.round(position[winner]), 0), nx - 1);
+        const fj = Math.min(Math.max(Math.round(position[winner + 1]), 0), ny - 1);
+        const fk = Math.min(Math.max(Math.round(position[winner + 2]), 0), nz - 1);
+        c = fi + nx * (fj + ny * fk);
       }
-    }
-    // Two seeds of a row may change places between the row and here: look round the one that won.
-    const fi = Math.min(Math.max(Math.round(position[winner]), 1), nx - 2);
-    const fj = Math.min(Math.max(Math.round(position[winner + 1]), 1), ny - 2);
-    const fk = Math.min(Math.max(Math.round(position[winner + 2]), 1), nz - 2);
-    for (let z = fk - 1; z <= fk + 1; z++)
-      for (let y = fj - 1; y <= fj + 1; y++) {
-        if (z < 0 || y < 0) continue;
-        for (let c = fi - 1 + nx * (y + ny * z), end = c + 2; c <= end; c++) {
-          const s = near[c] * 3;
-          const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
-          if (d < best) best = d;
+      const count = turn > 0 && best > SPARSE ? 18 : 6;
+      for (let n = 0; n < count; n++) {
+        // Off the end of a row stands another row's cell, whose seed is as good a guess as any.
+        const q = c + this.beside[n];
+        if (q < 0 || q >= slice * nz) continue;
+        const s = near[q] * 3;
+        if (s === winner) continue;
+        const d = (i - position[s]) ** 2 + (j - position[s + 1]) ** 2 + (k - position[s + 2]) ** 2;
+        if (d < best) {
+          best = d;
+          winner = s;
         }
       }
+    }
     return Math.sqrt(best);
   }
 

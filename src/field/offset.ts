@@ -7,6 +7,13 @@ import { surface } from './surface.ts';
 /** Farther than any two cells of the grid, mm. */
 export const farAway = (g: Grid): number => g.step * Math.hypot(g.nx, g.ny, g.nz);
 
+export interface LevelOptions {
+  /** Signed distances, mm, at which the result will be cut. */
+  readonly levels: readonly number[];
+  /** Keep the level's creases. Default true. */
+  readonly sharp?: boolean;
+}
+
 /**
  * Signed distance to the border of { f >= level }, positive inside, mm: the level's surface, creases kept, then the distance
  * kernel on its triangles. `f` need only be a distance near the level.
@@ -15,12 +22,12 @@ export const farAway = (g: Grid): number => g.step * Math.hypot(g.nx, g.ny, g.nz
  * f less the level there, which has the right sign. Everywhere -farAway when nothing lies above the level. Where the set meets the
  * grid's edge the border stands half a cell beyond the outermost centres.
  */
-export async function distanceToLevel(f: Field, level: number, levels: readonly number[], context: Context): Promise<Field> {
+export async function distanceToLevel(f: Field, level: number, { levels, sharp = true }: LevelOptions, context: Context): Promise<Field> {
   checkCancelled(context);
   const { grid, data } = f;
   const out: Field = { grid, data: allocateF32(context.pool, cellCount(grid)) };
   const d = out.data;
-  const skin = surface(f, level, { sharp: true });
+  const skin = surface(f, level, { sharp });
   if (skin.indices.length === 0) {
     d.fill(-farAway(grid));
     return out;

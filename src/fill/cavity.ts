@@ -18,7 +18,7 @@ export interface Bore {
  */
 export async function cavityOf(body: Field, wall: number, leastRadius: number | null, context: Context): Promise<Field> {
   const r = leastRadius ?? 0;
-  const depth = await distanceToLevel(body, 0, [wall, wall + r], context);
+  const depth = await distanceToLevel(body, 0, { levels: [wall, wall + r] }, context);
   if (r === 0) return shifted(depth, -wall);
   return rollBall(shifted(depth, -wall), r, 'anywhere', context);
 }

@@ -75,7 +75,7 @@ export async function thinPlaces(
   context: Context,
 ): Promise<{ volume: number; places: Spot[] }> {
   const plain = 2 * wall.through + wall.leastRadius;
-  const { data } = await distanceToLevel(cavity, 0, [-plain], context);
+  const { data } = await distanceToLevel(cavity, 0, { levels: [-plain], sharp: false }, context);
   const deep: Field = { grid: body.grid, data: body.data.map((b, c) => Math.min(b, -data[c] - plain)) };
   const { labels, volumes } = pieces(deep);
   return { volume: volumes.reduce((sum, v) => sum + v, 0), places: spots(deep, labels, volumes, 0) };
@@ -83,6 +83,6 @@ export async function thinPlaces(
 
 /** mm3 between two walls. */
 export async function interspaceOf(body: Field, wall: number, gap: number, context: Context): Promise<number> {
-  const depth = await distanceToLevel(body, 0, [wall, wall + gap], context);
+  const depth = await distanceToLevel(body, 0, { levels: [wall, wall + gap] }, context);
   return volume(depth, wall) - volume(depth, wall + gap);
 }

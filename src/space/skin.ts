@@ -34,7 +34,7 @@ export async function skinField({ meshes, radius, fineStep }: SkinInput, context
   const grid = gridOver(growBox(box, radius + 3 * step), step);
   const d = await distanceToMesh(thinFor(all, step * THINNING), grid, { levels: [radius], levelsOnly: true }, context);
   const centres = partFrom(d, radius, edgeCells(grid));
-  const toCentre = await distanceToLevel(centres, radius, [-radius], context);
+  const toCentre = await distanceToLevel(centres, radius, { levels: [-radius] }, context);
   const out = toCentre.data;
   for (let c = 0; c < out.length; c++) out[c] = -out[c] - radius;
   return toCentre;
