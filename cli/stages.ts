@@ -12,6 +12,9 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['reclaimed', 8],
   ['necks', 8],
   ['tank', 14],
+  ['stowage', 0],
+  ['ways in', 0],
+  ['tubes', 0],
   ['files', 9],
 ];
 

@@ -1,8 +1,8 @@
 import type { Note } from '../src/core/fault.ts';
 import type { Bounded, Result, TankResult } from '../src/report/result.ts';
+import { at, boundedText, count, decimals, labelled, num, row, sized, WIDTH, wrap } from './lines.ts';
+import { moreRows } from './rows.ts';
 
-/** Widest line, characters. */
-const WIDTH = 80;
 /** Notes of one kind that are printed. */
 const NOTES = 3;
 /** Necks that are printed; the result file has them all. */
@@ -45,14 +45,11 @@ export function resultTable(result: Result): string {
     ...labelled('Start', `${at(e.start_mm)}: ${e.start_from}`),
   );
   if (tank) lines.push(...tankRows(tank));
-  lines.push(...radiusRows(result), ...neckRows(result));
+  lines.push(...moreRows(result), ...radiusRows(result), ...neckRows(result));
   lines.push(...noteRows(result.notes));
   lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
   return `${lines.join('\n')}\n`;
 }
-
-const row = (name: string, ...columns: readonly string[]): string =>
-  ((name.length > 33 ? `${name.slice(0, 30)}...` : name).padEnd(34) + columns.map((c) => c.padStart(10)).join('')).trimEnd();
 
 const volumeRow = (name: string, v: Bounded): string => {
   const [value, low, high] = boundedText(v);
@@ -100,22 +97,6 @@ function noteRows(notes: readonly Note[]): string[] {
   return lines.length ? ['', 'Notes', ...lines] : [];
 }
 
-/** Value, low and high with the decimals that the bounds allow. */
-export function boundedText({ value, low, high }: Bounded): [string, string, string] {
-  const digits = decimals({ value, low, high });
-  const unit = 10 ** digits;
-  // The small slack keeps 13.3 from becoming 13.2 by its binary form.
-  const down = Math.floor(low * unit + 1e-6) / unit;
-  const up = Math.ceil(high * unit - 1e-6) / unit;
-  return [value.toFixed(digits), Math.max(0, down).toFixed(digits), up.toFixed(digits)];
-}
-
-/** Decimals that the bounds allow, at most three. */
-function decimals({ value, low, high }: Bounded): number {
-  const half = Math.max(high - value, value - low);
-  return half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half) - 1e-9))) : 3;
-}
-
 function radiusRows({ envelope }: Result): string[] {
   const points = envelope.by_radius;
   if (points.length === 0) return [];
@@ -151,35 +132,5 @@ function neckRows({ envelope }: Result): string[] {
   ];
 }
 
-/** A line that begins with a word of its own. */
-const labelled = (label: string, text: string): string[] => wrap(text, label.padEnd(11));
-
-/** Breaks a text into lines of at most 80, the first after `lead`, the others under it. */
-function wrap(text: string, lead: string, under = ' '.repeat(lead.length)): string[] {
-  const lines: string[] = [];
-  let line = lead;
-  let bare = true;
-  for (const word of text
-    .replace(/[\p{Cc}\s]+/gu, ' ')
-    .trim()
-    .split(' ')) {
-    if (!bare && line.length + 1 + word.length > WIDTH) {
-      lines.push(line);
-      [line, bare] = [under, true];
-    }
-    line += bare ? word : ` ${word}`;
-    bare = false;
-  }
-  return [...lines, line];
-}
-
-/** A number as it was given. */
-const num = (v: number): string => String(Number(v.toPrecision(6)));
-
-/** Three significant digits, without an exponent. */
-const sized = (v: number): string => String(Number(v.toPrecision(3)));
-
-const at = (p: readonly number[]): string => `[${p.map((v) => Math.round(v)).join(', ')}]`;
-const count = (n: number, word: string): string => `${n} ${word}${n === 1 ? '' : 's'}`;
 const boxText = (b: { min: readonly number[]; max: readonly number[] }): string =>
   `${b.min.map((v, a) => Math.round(b.max[a] - v)).join(' x ')} mm`;

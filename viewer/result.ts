@@ -1,4 +1,6 @@
 import type { Vec3 } from '../src/core/vec.ts';
+import type { TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
+import type { StowageResult } from '../src/stow/result.ts';
 
 /**
  * What the page reads of result.json; every part but `job` may be missing, because a job may leave it out.
@@ -63,22 +65,11 @@ export interface ResultFile {
     }[];
     readonly dip?: readonly { readonly height_mm: number; readonly volume_l: number }[];
   };
-  readonly ways_in?: readonly {
-    readonly direction: readonly number[];
-    readonly volume_l: Bounded | number;
-    readonly kept_percent: number;
-  }[];
-  readonly tubes?: readonly {
-    readonly diameter_mm: number;
-    readonly length_mm: number;
-    readonly bore_mm: number;
-    readonly cost_l: Bounded | number;
-    readonly enclosed: boolean;
-  }[];
+  readonly ways_in?: readonly WayResult[];
+  readonly ways_search?: WaysSearch;
+  readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly { readonly name: string; readonly ok: boolean; readonly length_mm: number; readonly least_gap_mm: number }[];
-  readonly stowage?: {
-    readonly items?: readonly { readonly name: string; readonly fits: boolean; readonly count: number; readonly at_mm?: Vec3 }[];
-  };
+  readonly stowage?: StowageResult;
   readonly notes?: readonly { readonly code: string; readonly text: string; readonly where?: string }[];
   readonly cautions?: readonly string[];
 }

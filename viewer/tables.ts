@@ -46,8 +46,17 @@ export function tablesOf(r: ResultFile): Table[] {
   put({
     id: 'tubes',
     title: 'Tubes',
-    heads: ['across, mm', 'long, mm', 'bore, mm', 'costs, l', 'enclosed'],
-    rows: (r.tubes ?? []).map((t) => [one(t.diameter_mm), whole(t.length_mm), one(t.bore_mm), litres(t.cost_l), t.enclosed ? 'yes' : 'no']),
+    heads: ['part of', 'across, mm', 'long, mm', 'bore, mm', 'costs, l', 'bore is'],
+    rows: (r.tubes ?? []).flatMap((t) =>
+      t.bores.map((b) => [
+        t.scan,
+        one(t.diameter_mm),
+        whole(b.length_mm),
+        one(b.bore_mm),
+        litres(b.cost_l),
+        b.enclosed ? 'enclosed' : `open ${whole(b.open_deg)}°`,
+      ]),
+    ),
   });
   put({
     id: 'routes',
@@ -58,10 +67,21 @@ export function tablesOf(r: ResultFile): Table[] {
   put({
     id: 'items',
     title: 'Stowage',
-    heads: ['item', 'fits', 'count', 'at, mm'],
-    rows: (r.stowage?.items ?? []).map((i) => [i.name, i.fits ? 'yes' : 'no', String(i.count), place(i.at_mm)]),
+    heads: ['what', 'fits', 'lowest corner, mm'],
+    rows: r.stowage ? stowed(r.stowage) : [],
   });
   return out;
+}
+
+function stowed(s: NonNullable<ResultFile['stowage']>): string[][] {
+  const rows: string[][] = [];
+  const size = (v: readonly number[]): string => `${v.map((x) => whole(Math.floor(x))).join(' x ')} mm`;
+  if (s.largest?.ball) rows.push(['largest ball', `${whole(2 * s.largest.ball.radius_mm)} mm across`, '']);
+  if (s.largest?.box) rows.push(['largest box', size(s.largest.box.size_mm), '']);
+  if (s.blocks_l !== undefined) rows.push(['blocks of one litre', `${s.blocks_l} (at most ${s.blocks_bound_l})`, '']);
+  for (const i of [...(s.items ?? []), ...(s.luggage ?? [])])
+    rows.push([i.name, `${i.fits} of ${i.asked}`, i.places.map((p) => place(p.at_mm)).join('; ')]);
+  return rows;
 }
 
 /** Builds a table; `look` is called with the row's direction where it has one. */

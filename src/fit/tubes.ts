@@ -1,3 +1,4 @@
+import type { Task } from '../core/context.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { random } from '../core/random.ts';
 import { add, type Box3, distance, dot, scale, sub, type Vec3 } from '../core/vec.ts';
@@ -71,10 +72,16 @@ export function findTubes(mesh: Mesh, options: TubesOptions = {}): Tube[] {
     const stations = trackTube(points, seed, track);
     const tube = tubeOf(points, stations, o.noise);
     markUsed(points, stations, used, o.noise);
-    if (tube && tube.length >= o.leastLength * tube.diameter && isRound(tube, o.noise)) tubes.push(tube);
+    if (tube && tube.length >= lengthNeeded(tube, o.leastLength) && isRound(tube, o.noise)) tubes.push(tube);
   }
   return withoutRepeats(tubes.sort((a, b) => b.length - a.length));
 }
+
+/** A search as one task. */
+export const findTubesTask: Task<{ readonly mesh: Mesh; readonly options: TubesOptions }, Tube[]> = {
+  name: 'tubes.find',
+  run: ({ mesh, options }) => findTubes(mesh, options),
+};
 
 /** A track may have stopped short and been found again from its other end: the longer one stays. */
 function withoutRepeats(tubes: readonly Tube[]): Tube[] {
@@ -104,6 +111,13 @@ export function placesAlong(line: readonly Vec3[], step: number): Vec3[] {
  */
 const isRound = (t: Tube, noise: number): boolean =>
   (t.scatter < 1.6 * noise + 0.002 * t.diameter || t.arcSeen > 300) && !t.bends.some((b) => b.radius < t.diameter && b.angle > 150);
+
+/** Seen from little more than the quarter that a block's rounded edge has, it must be long to be believed. */
+const lengthNeeded = (t: Tube, least: number): number => (t.arcSeen < 150 ? Math.max(3, least) : least) * t.diameter;
+
+/** Turns nearly once round and ends near its own beginning: a closed hoop, or the rounded rim of a round part. */
+export const isRing = (t: Tube): boolean =>
+  t.bends.reduce((sum, b) => sum + b.angle, 0) > 270 && distance(t.axis[0], t.axis[t.axis.length - 1]) < 2 * t.diameter;
 
 /** Whether a place on the centre line of a tube of this diameter lies on that of another of about the same diameter. */
 const liesOn = (p: Vec3, diameter: number, tube: Tube): boolean =>

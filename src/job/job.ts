@@ -7,7 +7,10 @@ import { readYaml } from './read-yaml.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
 import { checkScans, completeScan, type JobScan, scans } from './schema-scans.ts';
+import { completeStowage, type JobStowage, stowage } from './schema-stowage.ts';
 import { completeTank, type JobTank, tank } from './schema-tank.ts';
+import { completeTubes, type JobTubes, tubes } from './schema-tubes.ts';
+import { checkWays, completeWays, type JobWays, waysIn } from './schema-ways.ts';
 
 const jobSection = section({
   voidgauge: z
@@ -38,6 +41,11 @@ const jobSection = section({
     .prefault(JOB_DEFAULTS.least_radius)
     .describe('Radius of the smallest ball that must roll into every corner of the envelope, mm.'),
   tank: tank.prefault({}).describe('The tank that fills the envelope; false leaves it out.'),
+  stowage: stowage.prefault(false).describe('What a box or a bag in the envelope would hold; true or settings.'),
+  ways_in: waysIn
+    .prefault(false)
+    .describe('Whether a body of that shape can be put in, along which straight ways, and what must come off; true or settings.'),
+  tubes: tubes.prefault(false).describe('Round tubes along and through the envelope, and the bores that they need; true or settings.'),
 });
 
 /**
@@ -66,6 +74,9 @@ export interface Job {
   /** mm */
   readonly least_radius: number;
   readonly tank: JobTank | false;
+  readonly stowage: JobStowage | false;
+  readonly ways_in: JobWays | false;
+  readonly tubes: JobTubes | false;
 }
 
 /** Reads and checks the text of a job file. Throws a Fault that names file:line:column of the first thing wrong and lists the rest. */
@@ -78,6 +89,7 @@ export function parseJob(text: string, fileName: string): Job {
   const report: Report = (path, detail) => problems.push({ path, ...detail });
   checkScans(raw.scans, report);
   checkRegion(raw.region, raw.scans, report);
+  checkWays(raw.ways_in, raw.scans, report);
   const job = complete(raw, fileName);
   checkStart(job.start, job.region, report);
   if (problems.length) throw faultOf(problems, source);
@@ -99,6 +111,9 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     start: raw.start ?? null,
     least_radius: raw.least_radius,
     tank: completeTank(raw.tank),
+    stowage: completeStowage(raw.stowage),
+    ways_in: completeWays(raw.ways_in),
+    tubes: completeTubes(raw.tubes),
   };
 }
 

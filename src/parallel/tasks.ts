@@ -13,6 +13,10 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   reclaimed: () => import('../space/envelope.ts'),
   tank: () => import('../fill/tank.ts'),
   stand: () => import('../fill/stand.ts'),
+  largest: () => import('../stow/largest.ts'),
+  blocks: () => import('../stow/blocks.ts'),
+  items: () => import('../stow/items.ts'),
+  tubes: () => import('../fit/tubes.ts'),
   ways: () => import('../fit/ways.ts'),
   make: () => import('../make/approach.ts'),
 };

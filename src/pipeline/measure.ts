@@ -12,7 +12,10 @@ import { addDoubts } from './doubts.ts';
 import { measureEnvelope, measureReclaimed } from './envelope.ts';
 import { type Files, Run } from './run.ts';
 import { findSpace, type SpaceOptions } from './space.ts';
+import { stow } from './stowage.ts';
 import { fillTank } from './tank.ts';
+import { findBores } from './tubes.ts';
+import { findWays } from './ways.ts';
 
 export type { Files, JobFile } from './run.ts';
 
@@ -46,6 +49,13 @@ export async function measure(job: Job, files: Files, context: Context, options:
   ]);
   const reclaimed = given && envelope.bounds(given[0], given[1]);
   if (tank) run.notes.push(...tank.tank.notes);
+  const stowage = job.stowage ? await stow(job.stowage, space, run) : null;
+  if (stowage) run.done('stowage');
+  const ways = job.ways_in ? await findWays(job.ways_in, space, run) : null;
+  if (ways) run.done('ways in');
+  const body = { envelope: envelope.mesh, holes: envelope.result.through_holes };
+  const tubes = job.tubes ? await findBores(job.tubes, space, body, run) : null;
+  if (tubes) run.done('tubes');
   const cavity = tank?.cavity ?? null;
   addDoubts(run.notes, space);
   const { grid, free, start } = space;
@@ -66,6 +76,9 @@ export async function measure(job: Job, files: Files, context: Context, options:
     envelope: envelope.result,
     ...(reclaimed ? { reclaimed: { volume_l: reclaimed } } : {}),
     ...(tank ? { tank: tank.tank } : {}),
+    ...(stowage ? { stowage } : {}),
+    ...(ways ? { ways_in: ways.ways, ways_search: ways.search } : {}),
+    ...(tubes ? { tubes } : {}),
     notes: run.notes,
     cautions: CAUTIONS,
   };

@@ -2,7 +2,9 @@ import type { Note } from '../core/fault.ts';
 import type { Box3, Vec3 } from '../core/vec.ts';
 import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
+import type { TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { StowageResult } from '../stow/result.ts';
 
 export type { Bounded } from '../fill/bounded.ts';
 export type { TankResult } from '../fill/tank.ts';
@@ -66,6 +68,12 @@ export interface Result {
   readonly envelope: EnvelopeResult;
   readonly reclaimed?: { readonly volume_l: Bounded };
   readonly tank?: TankResult;
+  readonly stowage?: StowageResult;
+  /** Best first. */
+  readonly ways_in?: readonly WayResult[];
+  readonly ways_search?: WaysSearch;
+  /** Those that cost most first. */
+  readonly tubes?: readonly TubeResult[];
   readonly notes: readonly Note[];
   readonly cautions: readonly string[];
 }

@@ -1,9 +1,10 @@
+import type { Task } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { type Random, random } from '../core/random.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { volume } from '../field/integrate.ts';
-import { type Budget, clock } from './budget.ts';
+import { type Budget, budgetOf, clock } from './budget.ts';
 import { type Candidate, overlap } from './candidate.ts';
 import { type ExactPacking, exactPacking } from './exact.ts';
 import { type Raster, rasterOf, standings } from './raster.ts';
@@ -265,3 +266,9 @@ async function exactOn(
   });
   return null;
 }
+
+/** A count as one task. */
+export const countBlocksTask: Task<{ readonly field: Field; readonly seconds: number }, BlockResult> = {
+  name: 'blocks.count',
+  run: ({ field, seconds }) => countBlocks(field, { budget: budgetOf(seconds), exactSeconds: seconds }),
+};

@@ -7,6 +7,9 @@ export interface Budget {
   readonly cancelled?: () => boolean;
 }
 
+/** So many seconds from now, by this thread's clock. */
+export const budgetOf = (seconds: number): Budget => ({ now: () => performance.now() / 1000, seconds });
+
 /** A function that says whether there is still time, counted from now. */
 export function clock(budget: Budget): () => boolean {
   const end = budget.now() + budget.seconds;

@@ -1,9 +1,10 @@
+import type { Task } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import type { Grid } from '../core/grid.ts';
 import { type Random, random } from '../core/random.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { type Budget, clock } from './budget.ts';
+import { type Budget, budgetOf, clock } from './budget.ts';
 import { cylinderFits } from './inside.ts';
 import { type Raster, rasterOf, type Standing, standings } from './raster.ts';
 import { LUGGAGE } from './standard.ts';
@@ -293,3 +294,16 @@ function shuffled(list: readonly number[], rng: Random): number[] {
   }
   return out;
 }
+
+interface Packing {
+  readonly field: Field;
+  readonly items: readonly Item[];
+  readonly seconds: number;
+  readonly opening?: Vec3;
+}
+
+/** A packing as one task. */
+export const packItemsTask: Task<Packing, StowResult> = {
+  name: 'items.pack',
+  run: ({ field, items, seconds, opening }) => packItems(field, items, { budget: budgetOf(seconds), opening }),
+};

@@ -1,7 +1,8 @@
+import type { Task } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCentre } from '../core/grid.ts';
 import { add, cross, dot, normalize, scale, type Vec3 } from '../core/vec.ts';
-import { type Budget, clock } from './budget.ts';
+import { type Budget, budgetOf, clock } from './budget.ts';
 import { boxFits, certifyBox, certifyCylinder, cylinderFits, type PlacedBox, type PlacedCylinder, UNIT_AXES } from './inside.ts';
 import { largestCuboid, largestUpright } from './mask.ts';
 
@@ -306,3 +307,31 @@ function cylinderMoves(c: PlacedCylinder, s: number): PlacedCylinder[] {
         }
   return out;
 }
+
+interface Largest {
+  readonly ball: BallResult | null;
+  readonly cylinder: CylinderResult | null;
+  readonly box: BoxResult | null;
+  readonly box_turned_about_z: BoxResult | null;
+  readonly box_turned: BoxResult | null;
+}
+
+const larger = (a: BoxResult | null, b: BoxResult | null): BoxResult | null => (!b || (a && a.volume_l >= b.volume_l) ? a : b);
+
+/** All of them as one task; the time is shared out among the four searches. */
+export const largestTask: Task<{ readonly field: Field; readonly doubt: number; readonly seconds: number }, Largest> = {
+  name: 'largest.all',
+  run: ({ field, doubt, seconds }) => {
+    const options = (): LargestOptions => ({ doubt, budget: budgetOf(seconds / 4) });
+    // A box that may turn may also not turn: cut short, the wider search must not end below the narrower one.
+    const box = largestBox(field, 'none', options());
+    const aboutZ = larger(box, largestBox(field, 'z', options()));
+    return {
+      ball: largestBall(field, doubt),
+      cylinder: largestCylinder(field, options()),
+      box,
+      box_turned_about_z: aboutZ,
+      box_turned: larger(aboutZ, largestBox(field, 'any', options())),
+    };
+  },
+};

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
+import { boundedText } from '../../cli/lines.ts';
 import { wholeRun } from '../../cli/stages.ts';
-import { boundedText, resultTable } from '../../cli/table.ts';
+import { resultTable } from '../../cli/table.ts';
 import { fluidOf } from '../../src/fill/fluids.ts';
 import { parseJob } from '../../src/job/job.ts';
 import { CAUTIONS, type Result } from '../../src/report/result.ts';

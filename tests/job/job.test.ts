@@ -290,3 +290,37 @@ describe('the JSON Schema', () => {
     expect(check.safeParse({ voidgauge: 1, scans: { a: { file: 'a.stl', role: 'other' } } }).success).toBe(false);
   });
 });
+
+describe('further questions', () => {
+  it('are not asked unless the job asks them; true asks with the defaults', () => {
+    const none = parseJob(HEAD, 'q.yaml');
+    expect([none.stowage, none.ways_in, none.tubes]).toEqual([false, false, false]);
+    const all = parseJob(`${HEAD}stowage: true\nways_in: true\ntubes: true\n`, 'q.yaml');
+    expect(all.stowage).toMatchObject({ lining: 0, blocks: true, items: [], seconds: 10 });
+    expect(all.ways_in).toEqual({ clearance: 2, directions: 200, bodies: 3, put_on: {} });
+    expect(all.tubes).toEqual({ noise: 0.15, least: 8, most: 80 });
+  });
+
+  it('a part that is put on afterwards must be a scan; its direction comes out with length 1', () => {
+    expect(parseJob(`${HEAD}ways_in: { put_on: { frame: [0, 0, -2] } }\n`, 'q.yaml').ways_in).toMatchObject({
+      put_on: { frame: [0, 0, -1] },
+    });
+    expect(faultOf(`${HEAD}ways_in: { put_on: { seat: [0, 0, -1] } }\n`).detail).toMatchObject({ got: 'seat', expected: 'one of: frame' });
+  });
+
+  it('an item is a box or a cylinder, at least once', () => {
+    const job = parseJob(
+      `${HEAD}stowage: { items: [{ name: kit, size: [1 cm, 20, 30] }, { name: jar, diameter: 70, length: 90, count: 2 }] }\n`,
+      'q.yaml',
+    );
+    expect(job.stowage).toMatchObject({
+      items: [
+        { size: [10, 20, 30], count: 1 },
+        { diameter: 70, length: 90, count: 2 },
+      ],
+    });
+    expect(faultOf(`${HEAD}stowage: { items: [{ name: jar, diameter: 70, length: 90, count: 0 }] }\n`).detail.where).toMatch(
+      /^quad.yaml:4:/,
+    );
+  });
+});
