@@ -29,11 +29,13 @@ export interface FaceChunk {
   readonly to: number;
   /** Faces nearer than this, mm, are each told apart. */
   readonly cutoff: number;
+  /** Nothing farther than this, mm, is of interest. Default: everything is. */
+  readonly within?: number;
 }
 
 /** Eight numbers a face found: face, distance, point on the face, point on the obstacle. */
 export interface Near {
-  /** The nearest face of the chunk. Empty when the obstacle is. */
+  /** The nearest face of the chunk. Empty when the obstacle is, or when none is within what is of interest. */
   readonly nearest: Float64Array;
   /** Every face nearer than the cutoff, in order. */
   readonly found: Float64Array;
@@ -62,11 +64,11 @@ function geometryOf(positions: Float32Array, index: Uint32Array): BufferGeometry
   return geometry;
 }
 
-function approach({ tree, faces, from, to, cutoff }: FaceChunk): Near {
+function approach({ tree, faces, from, to, cutoff, within = Infinity }: FaceChunk): Near {
   const search = new Search(tree);
   const found: number[] = [];
   const nearest: number[] = [];
-  let best = Infinity;
+  let best = within;
   for (let f = from; f < to; f++) {
     const limit = Math.max(best, cutoff);
     const d = search.face(faces.subarray(9 * f, 9 * f + 9), limit);
