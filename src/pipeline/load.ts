@@ -7,8 +7,18 @@ import { type Specks, speckNote } from '../scan/specks.ts';
 import { checkOrientation, checkUnits } from '../space/checks.ts';
 import type { Files, Run } from './run.ts';
 
+export interface LoadOptions {
+  /** Scans of any size and either way round are wanted: they are only looked over. */
+  readonly anySize?: boolean;
+}
+
 /** Reads every file once and makes the job's scans of it. */
-export async function loadScans(job: Job, files: Files, run: Run): Promise<{ scans: Scan[]; inputs: InputResult[] }> {
+export async function loadScans(
+  job: Job,
+  files: Files,
+  run: Run,
+  options: LoadOptions = {},
+): Promise<{ scans: Scan[]; inputs: InputResult[] }> {
   const entries = Object.entries(job.scans);
   const names = [...new Set(entries.map(([, s]) => s.file))];
   const scans = new Map<string, Scan>();
@@ -37,8 +47,10 @@ export async function loadScans(job: Job, files: Files, run: Run): Promise<{ sca
   }
   run.notes.push(...speckNote(specks));
   const ordered = entries.map(([n]) => scans.get(n)!).filter((s) => s.settings.role !== 'ignore');
-  checkUnits(ordered);
-  for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);
+  if (!options.anySize) {
+    checkUnits(ordered);
+    for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);
+  }
   run.done('reading scans');
   return { scans: ordered, inputs: entries.map(([n]) => inputs.get(n)!) };
 }

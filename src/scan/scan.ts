@@ -6,7 +6,7 @@ import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
 import type { ScanFile, ScanPart } from '../io/scan-file.ts';
 import type { JobScan } from '../job/schema-scans.ts';
 import { cloudAsMesh, medianSpacing } from './points.ts';
-import { dropSpecks, type Specks } from './specks.ts';
+import { dropSpecks, type Speck, type Specks } from './specks.ts';
 
 /** One scan of the job in mm, in its place. */
 export interface Scan {
@@ -21,6 +21,8 @@ export interface Scan {
   readonly points: number;
   readonly box: Box3;
   readonly unit: LengthUnit;
+  /** Loose pieces that were left out of the mesh, largest first. */
+  readonly specks: readonly Speck[];
 }
 
 /**
@@ -45,6 +47,7 @@ export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUni
     }
   }
   const joined = joinMeshes(meshes);
+  const before = specks.length;
   const mesh = points > 0 ? joined : dropSpecks(name, joined, specks);
   return {
     name,
@@ -55,6 +58,7 @@ export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUni
     points,
     box: boxOfUsed(mesh),
     unit,
+    specks: specks.slice(before).flatMap((s) => s.list),
   };
 }
 

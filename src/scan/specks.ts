@@ -1,5 +1,6 @@
 import type { Note } from '../core/fault.ts';
 import type { Mesh } from '../core/mesh.ts';
+import type { Vec3 } from '../core/vec.ts';
 
 /** A loose piece smaller than this across, mm, and with less than this share of the scan's triangles (or so few) is a speck. */
 const SPECK_SIZE = 12;
@@ -9,7 +10,7 @@ const SPECK_TRIANGLES = 50;
 /**
  * Number of each triangle's connected piece (corners shared by index or by exact position), and how many pieces there are.
  */
-function connectedPieces(mesh: Mesh): { piece: Int32Array; count: number } {
+export function connectedPieces(mesh: Mesh): { piece: Int32Array; count: number } {
   const { indices } = mesh;
   const parent = samePlace(mesh);
   const find = (v: number): number => {
@@ -42,7 +43,7 @@ function connectedPieces(mesh: Mesh): { piece: Int32Array; count: number } {
 }
 
 /** For each vertex the first vertex at exactly the same place (open-addressing hash on the bits of the positions). */
-function samePlace({ positions }: Mesh): Int32Array {
+export function samePlace({ positions }: Mesh): Int32Array {
   const n = positions.length / 3;
   const bits = new Int32Array(positions.buffer, positions.byteOffset, positions.length);
   let size = 16;
@@ -72,12 +73,22 @@ function samePlace({ positions }: Mesh): Int32Array {
   return first;
 }
 
-/** What was left out of a scan as specks: how many pieces, their triangles, and how large the largest is, mm. */
+/** One loose piece that was left out. */
+export interface Speck {
+  readonly triangles: number;
+  /** Diagonal of its box, mm. */
+  readonly across: number;
+  /** Middle of its box, mm. */
+  readonly at: Vec3;
+}
+
+/** What was left out of a scan as specks: how many pieces, their triangles, how large the largest is, mm, and each, largest first. */
 export interface Specks {
   readonly scan: string;
   readonly pieces: number;
   readonly triangles: number;
   readonly largest: number;
+  readonly list: readonly Speck[];
 }
 
 /** The mesh without its specks, which are added to `dropped`. Keeps everything when nothing but specks would be left. */
@@ -119,7 +130,12 @@ export function dropSpecks(scan: string, mesh: Mesh, dropped: Specks[]): Mesh {
     kept[n++] = indices[t * 3 + 1];
     kept[n++] = indices[t * 3 + 2];
   }
-  dropped.push({ scan, pieces: specks, triangles, largest });
+  const middle = (q: number, a: number): number => mesh.origin[a] + (lo[q * 3 + a] + hi[q * 3 + a]) / 2;
+  const list = [...isSpeck.keys()]
+    .filter((q) => isSpeck[q])
+    .map((q): Speck => ({ triangles: size[q], across: across(q), at: [middle(q, 0), middle(q, 1), middle(q, 2)] }))
+    .sort((a, b) => b.across - a.across || b.triangles - a.triangles);
+  dropped.push({ scan, pieces: specks, triangles, largest, list });
   return { ...mesh, indices: kept.slice(0, n) };
 }
 

@@ -23,6 +23,7 @@ async function regionOf(text: string, meshes: Record<string, Mesh>): Promise<Fie
     settings: job.scans[name],
     mesh,
     radius: 0,
+    specks: [],
     triangles: mesh.indices.length / 3,
     points: 0,
     box: meshBox(mesh),
