@@ -6,29 +6,56 @@ import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
+import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
+import { survey } from '../src/pipeline/survey.ts';
 import { coarseFields } from '../src/report/coarse.ts';
-import type { Result } from '../src/report/result.ts';
+import { readBody } from './body.ts';
 import { digestedSource } from './files.ts';
 import { threadPool } from './pool.ts';
 import { writeScene } from './scene.ts';
 
 /** What the thread is asked to do. */
-export interface Order {
+export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder);
+
+interface Common {
   readonly job: Job;
   /** The job file's folder: its scans are named from there. */
   readonly folder: string;
-  readonly options: MeasureOptions;
   readonly workers: number;
+}
+
+export interface MeasureOrder {
+  readonly ask: 'measure';
+  readonly options: MeasureOptions;
   /** Whether meshes are wanted too. */
   readonly meshes: boolean;
 }
 
-/** What it says. The last message is a result or an error. */
-export type Said =
-  | { readonly progress: readonly [stage: string, done: number] }
-  | { readonly result: Result; readonly files: ReadonlyMap<string, Uint8Array> }
-  | { readonly error: SentError };
+export interface MakeOrder {
+  readonly ask: 'make';
+  readonly options: MakeOptions;
+}
+
+export interface CertifyOrder {
+  readonly ask: 'certify';
+  /** Path of the mesh file. */
+  readonly mesh: string;
+}
+
+export interface SurveyOrder {
+  readonly ask: 'survey';
+  readonly scansOnly: boolean;
+}
+
+/** What comes of an order: plain JSON values, and files by name. */
+export interface Done<T> {
+  readonly value: T;
+  readonly files: ReadonlyMap<string, Uint8Array>;
+}
+
+/** What it says. The last message is what was done or an error. */
+export type Said = { readonly progress: readonly [stage: string, done: number] } | Done<unknown> | { readonly error: SentError };
 
 /**
  * The whole computation, in a thread of its own: so that the main thread stays free to draw progress and to end at once when it is told
@@ -39,18 +66,30 @@ async function run(order: Order): Promise<void> {
   const pool = threadPool(order.workers);
   try {
     const progress = (stage: string, done: number): void => say({ progress: [stage, done] });
-    const context = { pool, progress, cancelled: () => false };
-    const measured = await measure(order.job, filesIn(order.folder), context, order.options);
-    const files = order.meshes ? await meshFiles(measured, context) : new Map<string, Uint8Array<ArrayBuffer>>();
-    say(
-      { result: measured.result, files },
-      [...files.values()].map((bytes) => bytes.buffer),
-    );
+    const done = await answer(order, { pool, progress, cancelled: () => false });
+    const buffers = [...done.files.values()].flatMap(({ buffer }) => (buffer instanceof ArrayBuffer ? [buffer] : []));
+    say(done, [...new Set(buffers)]);
   } catch (error) {
     say({ error: sendError(error) });
   } finally {
     await pool.close();
   }
+}
+
+async function answer(order: Order, context: Context): Promise<Done<unknown>> {
+  const files = filesIn(order.folder);
+  if (order.ask === 'make') {
+    const { files: made, ...value } = await makeFiles(order.job, files, context, order.options);
+    return { value, files: made };
+  }
+  if (order.ask === 'certify') {
+    const body = await readBody(order.mesh, order.job.units);
+    const certified = await certifyMesh(body.mesh, order.job, files, context);
+    return { value: { ...certified, mesh: body.about }, files: new Map() };
+  }
+  if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
+  const measured = await measure(order.job, files, context, order.options);
+  return { value: measured.result, files: order.meshes ? await meshFiles(measured, context) : new Map() };
 }
 
 const filesIn = (folder: string): Files => ({ open: (name) => digestedSource(isAbsolute(name) ? name : join(folder, name)) });

@@ -1,9 +1,12 @@
 #!/usr/bin/env node
 import tab from '@bomb.sh/tab/commander';
 import { Command, CommanderError } from 'commander';
+import { addCertify } from './commands/certify.ts';
+import { addMake } from './commands/make.ts';
 import { addMeasure } from './commands/measure.ts';
 import { addNew } from './commands/new.ts';
 import { addSchema } from './commands/schema.ts';
+import { addSurvey } from './commands/survey.ts';
 import { addView } from './commands/view.ts';
 import { quietPipes, reportError } from './report.ts';
 import { VERSION } from './version.ts';
@@ -19,7 +22,10 @@ const program = new Command('voidgauge')
   .exitOverride();
 
 addNew(program);
+addSurvey(program);
 addMeasure(program);
+addMake(program);
+addCertify(program);
 addSchema(program);
 addView(program);
 tab(program);

@@ -1,17 +1,13 @@
 import { availableParallelism } from 'node:os';
 import { dirname } from 'node:path';
-import { type Command, InvalidArgumentError } from 'commander';
-import { parseLength } from '../../src/core/units.ts';
+import type { Command } from 'commander';
 import { JOB_DEFAULTS } from '../../src/job/defaults.ts';
 import { parseJob } from '../../src/job/job.ts';
-import { receiveError } from '../../src/parallel/messages.ts';
 import type { Result } from '../../src/report/result.ts';
-import type { Order, Said } from '../engine.ts';
+import { compute } from '../compute.ts';
 import { checkOutFolder, readText, writeFolder } from '../files.ts';
-import { showProgress } from '../progress.ts';
-import { endOnSignals, print } from '../report.ts';
-import { spawnThread } from '../spawn.ts';
-import { wholeRun } from '../stages.ts';
+import { stepLength, workerCount } from '../options.ts';
+import { print } from '../report.ts';
 import { resultTable } from '../table.ts';
 import { VERSION } from '../version.ts';
 
@@ -41,34 +37,17 @@ export function addMeasure(program: Command): void {
     .action(run);
 }
 
-function stepLength(text: string): number {
-  const mm = parseLength(text);
-  if (!(mm > 0)) throw new InvalidArgumentError('A step is a length of more than 0: a number in mm, or with a unit.');
-  return mm;
-}
-
-function workerCount(text: string): number {
-  const count = Number(text);
-  if (!/^\d+$/.test(text) || count < 1 || count > 256)
-    throw new InvalidArgumentError('The number of threads is a whole number from 1 to 256.');
-  return count;
-}
-
 async function run(path: string, options: Options): Promise<void> {
   const job = parseJob(await readText(path, 'a job file'), path);
   if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);
-  const shown = showProgress(process.stderr);
-  endOnSignals(shown.end);
-  const { result, files } = await compute(
-    {
-      job,
-      folder: dirname(path),
-      options: { step: options.step, quick: options.quick, version: VERSION },
-      workers: options.workers ?? availableParallelism(),
-      meshes: options.output !== undefined,
-    },
-    shown.progress,
-  ).finally(shown.end);
+  const { value: result, files } = await compute<Result>({
+    ask: 'measure',
+    job,
+    folder: dirname(path),
+    options: { step: options.step, quick: options.quick, version: VERSION },
+    workers: options.workers ?? availableParallelism(),
+    meshes: options.output !== undefined,
+  });
   const json = `${JSON.stringify(result, null, 2)}\n`;
   if (options.output !== undefined)
     await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), RESULT_FILES);
@@ -78,24 +57,4 @@ async function run(path: string, options: Options): Promise<void> {
       ? `Written to ${options.output}. To see it: voidgauge view ${options.output}\n`
       : 'Nothing was written to disk; -o FOLDER keeps the result and its meshes.\n',
   );
-}
-
-/** Runs the engine's thread to its end. */
-function compute(
-  order: Order,
-  progress: (stage: string, done: number) => void,
-): Promise<{ result: Result; files: ReadonlyMap<string, Uint8Array> }> {
-  const whole = wholeRun();
-  const thread = spawnThread(new URL('../engine.ts', import.meta.url), { workerData: order });
-  return new Promise((resolve, reject) => {
-    thread.on('message', (said: Said) => {
-      if ('progress' in said) {
-        const { stage, done } = whole(...said.progress);
-        progress(stage, done);
-      } else if ('error' in said) reject(receiveError(said.error));
-      else resolve(said);
-    });
-    thread.on('error', reject);
-    thread.on('exit', (code) => reject(new Error(`the computing thread ended without a result (code ${code})`)));
-  });
 }

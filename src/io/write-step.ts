@@ -5,7 +5,7 @@ import { joinBytes } from './bytes.ts';
 import { looseEdges, nextCorner, oppositeEdges, piecesByEdge } from './edges.ts';
 
 /** More faces than this make files that modellers open slowly or not at all. */
-const MOST_STEP_FACES = 5000;
+export const MOST_STEP_FACES = 5000;
 
 /** A real of ISO 10303-21: always with a point; E where there is an exponent. */
 const real = (v: number): string => {

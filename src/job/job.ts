@@ -4,6 +4,7 @@ import type { Vec3 } from '../core/vec.ts';
 import { JOB_DEFAULTS, JOB_VERSION } from './defaults.ts';
 import { faultOf, type Problem, problemsOf } from './problems.ts';
 import { readYaml } from './read-yaml.ts';
+import { completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
 import { checkScans, completeScan, type JobScan, scans } from './schema-scans.ts';
@@ -41,6 +42,7 @@ const jobSection = section({
     .prefault(JOB_DEFAULTS.least_radius)
     .describe('Radius of the smallest ball that must roll into every corner of the envelope, mm.'),
   tank: tank.prefault({}).describe('The tank that fills the envelope; false leaves it out.'),
+  make: make.prefault({}).describe('What the make command writes for the workshop.'),
   stowage: stowage.prefault(false).describe('What a box or a bag in the envelope would hold; true or settings.'),
   ways_in: waysIn
     .prefault(false)
@@ -74,6 +76,7 @@ export interface Job {
   /** mm */
   readonly least_radius: number;
   readonly tank: JobTank | false;
+  readonly make: JobMake;
   readonly stowage: JobStowage | false;
   readonly ways_in: JobWays | false;
   readonly tubes: JobTubes | false;
@@ -111,6 +114,7 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     start: raw.start ?? null,
     least_radius: raw.least_radius,
     tank: completeTank(raw.tank),
+    make: completeMake(raw.make),
     stowage: completeStowage(raw.stowage),
     ways_in: completeWays(raw.ways_in),
     tubes: completeTubes(raw.tubes),

@@ -1,0 +1,103 @@
+import { createHash } from 'node:crypto';
+import { availableParallelism } from 'node:os';
+import { dirname } from 'node:path';
+import type { Command } from 'commander';
+import { parseJob } from '../../src/job/job.ts';
+import type { Made, SeedReport } from '../../src/pipeline/make.ts';
+import { compute } from '../compute.ts';
+import { checkOutFolder, readText, writeFolder } from '../files.ts';
+import { num, row, sized, wrap } from '../lines.ts';
+import { stepLength, workerCount } from '../options.ts';
+import { print } from '../report.ts';
+import { VERSION } from '../version.ts';
+
+interface Options {
+  output: string;
+  json?: boolean;
+  step?: number;
+  workers?: number;
+  force?: boolean;
+}
+
+export function addMake(program: Command): void {
+  program
+    .command('make')
+    .argument('<job>', 'job file, YAML; its section "make" says what is made')
+    .description('make the files for the workshop: the seed mesh, certified clear of every scan')
+    .requiredOption('-o, --output <folder>', 'write the files, their certificates and manifest.json into this folder')
+    .option('--json', 'print the manifest instead of a table')
+    .option('--step <length>', "size of a fine cell (default: the job's)", stepLength)
+    .option('--workers <number>', `threads to compute with (default: one a core, here ${availableParallelism()})`, workerCount)
+    .option('-f, --force', 'write over earlier files in the folder')
+    .action(run);
+}
+
+/** Files that a run may write; with --force, those of an earlier run that the new one does not have go. */
+const MADE = [
+  'manifest.json',
+  'slack.nrrd',
+  ...['seed', 'seed-small'].flatMap((n) => ['stl', 'glb', '3mf', 'ply', 'obj', 'step', 'certificate.json'].map((e) => `${n}.${e}`)),
+];
+
+async function run(path: string, options: Options): Promise<void> {
+  const job = parseJob(await readText(path, 'a job file'), path);
+  await checkOutFolder(options.output, options.force === true);
+  const { value: made, files } = await compute<Omit<Made, 'files'>>({
+    ask: 'make',
+    job,
+    folder: dirname(path),
+    options: { step: options.step, version: VERSION, time: new Date().toISOString().slice(0, 19) },
+    workers: options.workers ?? availableParallelism(),
+  });
+  const out = withManifest(made, files);
+  await writeFolder(options.output, out, MADE);
+  await print(options.json ? String(out.get('manifest.json')) : table(made, [...out.keys()]));
+  process.stderr.write(`Written to ${options.output}.\n`);
+}
+
+const sha256 = (bytes: Uint8Array): string => createHash('sha256').update(bytes).digest('hex');
+const jsonText = (value: unknown): string => `${JSON.stringify(value, null, 2)}\n`;
+
+/** The files with a certificate beside each mesh, and a manifest of all with their hashes. */
+function withManifest(made: Omit<Made, 'files'>, files: ReadonlyMap<string, Uint8Array>): Map<string, string | Uint8Array> {
+  const tool = { name: 'voidgauge', version: VERSION };
+  const out = new Map<string, string | Uint8Array>(files);
+  const hashes = [...files].map(([file, bytes]) => ({ file, bytes: bytes.length, sha256: sha256(bytes) }));
+  for (const { name, certificate, ...about } of made.seeds) {
+    const own = hashes.filter((h) => h.file.startsWith(`${name}.`));
+    out.set(
+      `${name}.certificate.json`,
+      jsonText({ tool, ...about, job: made.job.name, files: own, inputs: made.inputs, certificate, cautions: made.cautions }),
+    );
+  }
+  const { seeds, ...rest } = made;
+  const summary = seeds.map(({ certificate, ...s }) => ({ ...s, pass: certificate.pass }));
+  out.set('manifest.json', jsonText({ version: 1, tool, files: hashes, seeds: summary, ...rest }));
+  return out;
+}
+
+function table(made: Omit<Made, 'files'>, names: readonly string[]): string {
+  const lines = made.seeds.flatMap(seedLines);
+  lines.push('', ...wrap(`Files: ${names.join(', ')}`, ''));
+  if (made.notes.length > 0) lines.push('', 'Notes', ...made.notes.flatMap((n) => wrap(n.text, '  - ')));
+  lines.push('', ...made.cautions.flatMap((c) => wrap(c, '! ')));
+  return `${lines.join('\n')}\n`;
+}
+
+function seedLines(s: SeedReport): string[] {
+  return [
+    ...wrap(
+      `${s.name}: ${s.faces} faces, ${s.volume_l.toFixed(2)} l, ${s.loss_percent.toFixed(2)} % less than the ${s.of}; simplified by about ${sized(s.error_mm)} mm, only inward`,
+      '',
+    ),
+    row('  closest to', 'is, mm', 'asked, mm', ''),
+    ...s.certificate.obstacles.map((o) =>
+      row(
+        `  ${o.name}`,
+        o.at_least_mm === null ? 'nothing' : (Math.floor(o.at_least_mm * 100) / 100).toFixed(2),
+        num(o.asked_mm),
+        o.pass ? 'clear' : 'TOO NEAR',
+      ),
+    ),
+  ];
+}

@@ -1,0 +1,27 @@
+import * as z from 'zod';
+import { type DeepReadonly, length, section } from './schema-parts.ts';
+
+const each = <T extends z.ZodType>(one: T) => z.union([one, z.tuple([one, one, one])], { error: 'one value, or three: along x, y, z' });
+
+const degrees = z
+  .number({ error: 'an angle in degrees' })
+  .min(0, { error: 'an angle of at least 0 degrees' })
+  .max(20, { error: 'an angle of at most 20 degrees: the search is for small moves' });
+
+const fitSection = section({
+  shift: each(length({ least: 0 }))
+    .prefault(5)
+    .describe('How far a finished body may be shifted to fit better, each way, mm: one length, or three along x, y, z.'),
+  turn: each(degrees).prefault(2).describe('How far it may be turned, each way, degrees: one angle, or three about x, y, z.'),
+});
+
+export const fit = fitSection;
+
+type Three<T> = readonly [T, T, T];
+
+/** How far a finished body may be moved in a trial fit: mm and degrees, about x, y, z. */
+export type JobFit = DeepReadonly<{ shift: Three<number>; turn: Three<number> }>;
+
+const three = (v: number | Three<number>): Three<number> => (typeof v === 'number' ? [v, v, v] : v);
+
+export const completeFit = (raw: z.output<typeof fitSection>): JobFit => ({ shift: three(raw.shift), turn: three(raw.turn) });
