@@ -8,6 +8,7 @@ import { completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
 import { checkScans, completeScan, type JobScan, scans } from './schema-scans.ts';
+import { completeFit, fit, type JobFit } from './schema-fit.ts';
 import { completeStowage, type JobStowage, stowage } from './schema-stowage.ts';
 import { completeTank, type JobTank, tank } from './schema-tank.ts';
 import { completeTubes, type JobTubes, tubes } from './schema-tubes.ts';
@@ -47,6 +48,7 @@ const jobSection = section({
   ways_in: waysIn
     .prefault(false)
     .describe('Whether a body of that shape can be put in, along which straight ways, and what must come off; true or settings.'),
+  fit: fit.prefault({}).describe('Limits of the small move that a trial fit of a finished body may make.'),
   tubes: tubes.prefault(false).describe('Round tubes along and through the envelope, and the bores that they need; true or settings.'),
 });
 
@@ -80,6 +82,7 @@ export interface Job {
   readonly stowage: JobStowage | false;
   readonly ways_in: JobWays | false;
   readonly tubes: JobTubes | false;
+  readonly fit: JobFit;
 }
 
 /** Reads and checks the text of a job file. Throws a Fault that names file:line:column of the first thing wrong and lists the rest. */
@@ -118,6 +121,7 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     stowage: completeStowage(raw.stowage),
     ways_in: completeWays(raw.ways_in),
     tubes: completeTubes(raw.tubes),
+    fit: completeFit(raw.fit),
   };
 }
 

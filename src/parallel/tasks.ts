@@ -8,6 +8,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   distance: () => import('../field/distance.ts'),
   inside: () => import('../field/inside.ts'),
   sweep: () => import('../field/sweep.ts'),
+  survey: () => import('../scan/survey.ts'),
   skin: () => import('../space/skin.ts'),
   roll: () => import('../space/roll.ts'),
   reclaimed: () => import('../space/envelope.ts'),
@@ -18,6 +19,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   items: () => import('../stow/items.ts'),
   tubes: () => import('../fit/tubes.ts'),
   ways: () => import('../fit/ways.ts'),
+  body: () => import('../fit/body-way.ts'),
   make: () => import('../make/approach.ts'),
 };
 

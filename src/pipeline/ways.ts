@@ -30,14 +30,7 @@ export interface WaysMeasured {
  */
 export async function findWays(asked: JobWays, space: Space, run: Run): Promise<WaysMeasured> {
   const { context } = run;
-  const grid = surroundings(space);
-  const present = space.scans.filter(isObstacle);
-  const obstacles: Obstacle[] = [];
-  for (const [i, s] of present.entries()) {
-    context.progress('ways in', (0.5 * i) / present.length);
-    const slack = await slidingSlack(s, grid, asked.clearance, context);
-    obstacles.push({ name: s.name, slack, comesOff: s.settings.comes_off, putOnAlong: asked.put_on[s.name] });
-  }
+  const { obstacles, grid } = await slidingObstacles(asked, space, context);
   const { envelope, free, root, job } = space;
   const input = { obstacles, envelope, start: cellCentre(free.grid, root), leastRadius: job.least_radius };
   const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies });
@@ -76,8 +69,25 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
   return { ways, search, bodies: found.best.map((w) => w.body) };
 }
 
+/** What a body slides past: every obstacle with its slack on a grid over all scans. */
+export async function slidingObstacles(
+  asked: JobWays,
+  { scans, step }: Pick<Space, 'scans' | 'step'>,
+  context: Context,
+): Promise<{ obstacles: Obstacle[]; grid: Grid }> {
+  const grid = surroundings(scans, step);
+  const present = scans.filter(isObstacle);
+  const obstacles: Obstacle[] = [];
+  for (const [i, s] of present.entries()) {
+    context.progress('ways in', (0.5 * i) / present.length);
+    const slack = await slidingSlack(s, grid, asked.clearance, context);
+    obstacles.push({ name: s.name, slack, comesOff: s.settings.comes_off, putOnAlong: asked.put_on[s.name] });
+  }
+  return { obstacles, grid };
+}
+
 /** A grid over all scans, so that a ray that leaves it is in the open. */
-function surroundings({ scans, step }: Space): Grid {
+function surroundings(scans: readonly Scan[], step: number): Grid {
   const box = growBox(boxOfScans(scans), 2 * step);
   const [x, y, z] = boxSize(box);
   return gridOver(box, Math.max(COARSENING * step, Math.cbrt((x * y * z) / MOST_CELLS)));

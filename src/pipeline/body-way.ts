@@ -1,0 +1,99 @@
+import { meshBox } from '../core/mesh.ts';
+import { type Box3, scale, type Vec3 } from '../core/vec.ts';
+import { outlooks, surfacePoints } from '../fit/body-way.ts';
+import { AT_REST } from '../fit/pose.ts';
+import { roomOf } from '../fit/room.ts';
+import type { FollowedWay, WayOfBody } from '../fit/trial.ts';
+import type { Job } from '../job/job.ts';
+import { completeWays } from '../job/schema-ways.ts';
+import { boxOfScans, type Scan } from '../scan/scan.ts';
+import { isObstacle } from '../space/slack.ts';
+import type { Nearness } from './nearness.ts';
+import type { Run } from './run.ts';
+import { slidingObstacles } from './ways.ts';
+
+/** Directions that are followed to the open before it is given up. */
+const FOLLOWED = 3;
+/** Shortest and longest step while a body is followed, mm. */
+const LEAST_STEP = 0.5;
+const MOST_STEP = 25;
+
+/**
+ * Whether a body slides in: the most promising directions of the sweep are followed from the seat to the open. At each place the body may be
+ * shifted on by its least slack without meeting anything, whatever the direction, so nothing is missed between places but for the shortest
+ * step (conservative advancement; Mirtich, Impulse-based Dynamic Simulation, 1996: recalled).
+ */
+export async function bodyWay(
+  near: Nearness,
+  crossed: boolean,
+  { job, scans }: { job: Job; scans: readonly Scan[] },
+  run: Run,
+): Promise<WayOfBody> {
+  const asked = job.ways_in || completeWays(true);
+  if (!asked) throw new Error('the defaults ask for ways in');
+  const present = scans.filter(isObstacle);
+  const late = new Set(present.filter((s) => asked.put_on[s.name]).map((s) => s.name));
+  const staying = present.filter((s) => !s.settings.comes_off && !late.has(s.name));
+  const off = present.filter((s) => !staying.includes(s)).map((s) => s.name);
+  const head = { clearance_mm: asked.clearance, off };
+  if (crossed) return { ...head, works: null, tried: [], put_on: [] };
+  const follow = (d: Vec3, names: ReadonlySet<string>): Promise<FollowedWay> =>
+    followed(near, d, { names, clearance: asked.clearance, clear: toTheOpen(near, scans, d) });
+  const tried: FollowedWay[] = [];
+  if (staying.length > 0) {
+    const { obstacles, grid } = await slidingObstacles(asked, { scans, step: job.step }, run.context);
+    const room = roomOf(obstacles, near.field, run.context);
+    const points = surfacePoints(near.body, grid.step);
+    const candidates = await outlooks(room.slack, points, { directions: asked.directions, count: FOLLOWED }, run.context);
+    const names = new Set(staying.map((s) => s.name));
+    for (const c of candidates) {
+      tried.push(await follow(c.direction, names));
+      if (tried[tried.length - 1].works) break;
+    }
+  }
+  tried.sort((a, b) => Number(b.works) - Number(a.works) || b.travel_mm - a.travel_mm);
+  const putOn: WayOfBody['put_on'][number][] = [];
+  // Taken off again, the part moves against its direction: as seen from the part, the body moves along it.
+  for (const part of late) putOn.push({ part, ...(await follow(asked.put_on[part], new Set([part]))) });
+  const works = (staying.length === 0 || tried.some((t) => t.works)) && putOn.every((p) => p.works);
+  return { ...head, works, tried, put_on: putOn };
+}
+
+/** How far along d the body has to slide until it has left the box of all scans behind, mm. */
+function toTheOpen(near: Nearness, scans: readonly Scan[], d: Vec3): number {
+  const reach = (b: Box3, sign: 1 | -1): number => d.reduce((sum, v, a) => sum + Math.max(sign * v * b.min[a], sign * v * b.max[a]), 0);
+  return Math.max(0, reach(boxOfScans(scans), 1) + reach(meshBox(near.body), -1));
+}
+
+interface Followed {
+  readonly names: ReadonlySet<string>;
+  readonly clearance: number;
+  /** Shifted so far, it is in the open, mm. */
+  readonly clear: number;
+}
+
+async function followed(near: Nearness, direction: Vec3, { names, clearance, clear }: Followed): Promise<FollowedWay> {
+  let travel = 0;
+  let before = Number.NaN;
+  let step = 0;
+  let proved = Infinity;
+  let worst: { slack: number; obstacle?: string; at?: Vec3 } = { slack: Infinity };
+  for (;;) {
+    const found = await near.least({ ...AT_REST, shift: scale(direction, travel) }, { clearance, within: MOST_STEP, names });
+    if (found.slack < worst.slack) worst = found;
+    proved = Math.min(proved, found.slack, Number.isNaN(before) ? Infinity : (before + found.slack - step) / 2);
+    if (found.slack < 0 || travel >= clear) break;
+    before = found.slack;
+    step = Math.min(Math.max(found.slack, LEAST_STEP), Math.max(clear - travel, LEAST_STEP));
+    travel += step;
+  }
+  return {
+    direction,
+    works: worst.slack >= 0,
+    travel_mm: Math.min(travel, clear),
+    least_slack_mm: worst.slack,
+    at_least_mm: proved,
+    obstacle: worst.obstacle ?? null,
+    at_mm: worst.at ?? null,
+  };
+}
