@@ -3,6 +3,7 @@ import type { Mesh } from '../core/mesh.ts';
 import { random } from '../core/random.ts';
 import { cross, dot, frameOf, type Vec3 } from '../core/vec.ts';
 import { mainAxes } from './place.ts';
+import { areaVector } from './place-samples.ts';
 
 /** Places at which the surface is fitted, and neighbours of each. */
 const PLACES = 400;
@@ -17,7 +18,7 @@ export function surfaceNoise(mesh: Mesh, spacing: number): number {
   const used = usedVertices(mesh);
   if (used.length < NEIGHBOURS || !(spacing > 0)) return Number.NaN;
   // A cell of the lattice holds a few points; the neighbours lie in it and in those round it.
-  const cells = new Cells(mesh.positions, used, spacing * 3);
+  const cells = new Cells(mesh, used, spacing * 3);
   const rng = random(11);
   const found: number[] = [];
   for (let k = 0; k < PLACES; k++) {
@@ -65,16 +66,28 @@ function usedVertices({ positions, indices }: Mesh): Int32Array {
   return out;
 }
 
+function vertexNormals({ positions, indices }: Mesh): Float32Array {
+  const out = new Float32Array(positions.length);
+  for (let f = 0; f < indices.length / 3; f++) {
+    const n = areaVector(positions, indices, f);
+    for (let k = 0; k < 3; k++) for (let a = 0; a < 3; a++) out[indices[f * 3 + k] * 3 + a] += n[a];
+  }
+  return out;
+}
+
 /** Points sorted into cubes by a hash, for nearest neighbours. */
 class Cells {
   private readonly positions: Float32Array;
+  /** As long as twice the area round each point; zero for points without faces. */
+  private readonly normals: Float32Array;
   private readonly cell: number;
   private readonly mask: number;
   private readonly start: Int32Array;
   private readonly member: Int32Array;
 
-  constructor(positions: Float32Array, used: Int32Array, cell: number) {
-    this.positions = positions;
+  constructor(mesh: Mesh, used: Int32Array, cell: number) {
+    this.positions = mesh.positions;
+    this.normals = vertexNormals(mesh);
     this.cell = cell;
     let size = 1024;
     while (size < used.length) size *= 2;
@@ -96,6 +109,15 @@ class Cells {
     return (h ^ (h >>> 15)) & this.mask;
   }
 
+  /** Whether the surface faces about the same way at both, so that the other side of a thin sheet is no neighbour. */
+  private sameSide(v: number, w: number): boolean {
+    const n = this.normals;
+    return (
+      n[v] * n[w] + n[v + 1] * n[w + 1] + n[v + 2] * n[w + 2] >=
+      0.5 * Math.hypot(n[v], n[v + 1], n[v + 2]) * Math.hypot(n[w], n[w + 1], n[w + 2])
+    );
+  }
+
   /** Up to `count` points nearest to point `v`, itself included, that lie within a cell of it. Points at the same place count once. */
   nearest(v: number, count: number): Vec3[] {
     const p = this.positions;
@@ -109,7 +131,8 @@ class Cells {
       for (let q = this.start[s]; q < this.start[s + 1]; q++) {
         const w = this.member[q] * 3;
         const d = Math.hypot(p[w] - x, p[w + 1] - y, p[w + 2] - z);
-        if (d <= this.cell) near.set(`${p[w]} ${p[w + 1]} ${p[w + 2]}`, { d, at: [p[w] - x, p[w + 1] - y, p[w + 2] - z] });
+        if (d <= this.cell && this.sameSide(v * 3, w))
+          near.set(`${p[w]} ${p[w + 1]} ${p[w + 2]}`, { d, at: [p[w] - x, p[w + 1] - y, p[w + 2] - z] });
       }
     return [...near.values()]
       .sort((a, b) => a.d - b.d)

@@ -27,7 +27,7 @@ export interface ScanSurvey {
   /** Loose pieces that are left out, largest first: their number, and the first LISTED of them. */
   readonly specks: number;
   readonly largest_specks: readonly { readonly triangles: number; readonly across_mm: number; readonly at_mm: Vec3 }[];
-  /** Borders, longest first. Those shorter than LEAST_LOOP only count. */
+  /** Borders, longest first. Single missing triangles only count. */
   readonly loops: number;
   readonly border_mm: number;
   readonly largest_loops: readonly LoopSurvey[];
@@ -69,8 +69,8 @@ const LISTED = 20;
 const DRAWN = 64;
 /** Loops that are listed. */
 const LOOPS = 200;
-/** Shorter borders are single missing triangles, in spacings. */
-const LEAST_LOOP = 3.5;
+/** Borders of fewer corners are single missing triangles. */
+const LEAST_CORNERS = 4;
 
 /** Looks a scan over. `specks` are the pieces that were left out of it. */
 export function surveyScan(scan: Scan): ScanSurvey {
@@ -80,7 +80,7 @@ export function surveyScan(scan: Scan): ScanSurvey {
   const spacing = cloud ? 2 * scan.radius : edgeLength(mesh);
   const noise = surfaceNoise(mesh, spacing);
   const sheets = cloud ? { share: 0, apart: 0 } : doubleSheets(mesh);
-  const loops = shape.loops.filter((l) => l.length >= LEAST_LOOP * spacing);
+  const loops = shape.loops.filter((l) => l.vertices.length >= LEAST_CORNERS);
   const closed = !cloud && shape.loops.length === 0 && shape.flipped.length === 0 && shape.crowdedEdges === 0;
   return {
     scan: name,
