@@ -9,6 +9,7 @@ import { type SentError, sendError } from '../src/parallel/messages.ts';
 import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
 import { survey } from '../src/pipeline/survey.ts';
+import { tryBody } from '../src/pipeline/trial.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 import { readBody } from './body.ts';
 import { digestedSource } from './files.ts';
@@ -16,7 +17,7 @@ import { threadPool } from './pool.ts';
 import { writeScene } from './scene.ts';
 
 /** What the thread is asked to do. */
-export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder);
+export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder);
 
 interface Common {
   readonly job: Job;
@@ -46,6 +47,12 @@ export interface CertifyOrder {
 export interface SurveyOrder {
   readonly ask: 'survey';
   readonly scansOnly: boolean;
+}
+
+export interface FitOrder {
+  readonly ask: 'fit';
+  /** Path of the body's file. */
+  readonly mesh: string;
 }
 
 /** What comes of an order: plain JSON values, and files by name. */
@@ -86,6 +93,10 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
     const body = await readBody(order.mesh, order.job.units);
     const certified = await certifyMesh(body.mesh, order.job, files, context);
     return { value: { ...certified, mesh: body.about }, files: new Map() };
+  }
+  if (order.ask === 'fit') {
+    const body = await readBody(order.mesh, order.job.units);
+    return { value: { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about }, files: new Map() };
   }
   if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
   const measured = await measure(order.job, files, context, order.options);

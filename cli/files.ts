@@ -242,3 +242,24 @@ export function nameFrom(from: string, path: string): string {
   const short = relative(resolve(from), resolve(path));
   return (isAbsolute(path) && short.startsWith('..') ? path : short).split(sep).join('/');
 }
+
+/** Asked before results are shown: is `out` a folder that a measure run wrote? */
+export async function checkResults(out: string): Promise<void> {
+  const found = await stat(out).catch(() => undefined);
+  if (found?.isDirectory() && !(await stat(join(out, 'result.json')).catch(() => undefined)))
+    throw new Fault({
+      code: 'no-results',
+      what: 'This folder holds no results.',
+      where: out,
+      expected: 'a folder with result.json',
+      hint: 'voidgauge measure JOB -o OUT makes one',
+    });
+  if (found && !found.isDirectory())
+    throw new Fault({
+      code: 'no-results',
+      what: 'This is a file.',
+      where: out,
+      expected: 'the folder that voidgauge measure wrote with -o',
+    });
+  if (!found) await checkReadable(out, 'a folder of results');
+}

@@ -2,9 +2,11 @@
 import tab from '@bomb.sh/tab/commander';
 import { Command, CommanderError } from 'commander';
 import { addCertify } from './commands/certify.ts';
+import { addFit } from './commands/fit.ts';
 import { addMake } from './commands/make.ts';
 import { addMeasure } from './commands/measure.ts';
 import { addNew } from './commands/new.ts';
+import { addReport } from './commands/report.ts';
 import { addSchema } from './commands/schema.ts';
 import { addSurvey } from './commands/survey.ts';
 import { addView } from './commands/view.ts';
@@ -26,8 +28,10 @@ addSurvey(program);
 addMeasure(program);
 addMake(program);
 addCertify(program);
+addFit(program);
 addSchema(program);
 addView(program);
+addReport(program);
 tab(program);
 
 quietPipes();

@@ -4,10 +4,14 @@ import type { Mesh } from '../src/core/mesh.ts';
 import type { Measured } from '../src/pipeline/measure.ts';
 import type { Scan } from '../src/scan/scan.ts';
 
-/** Triangles that all scans together may keep in the drawing; more only make the page slow. */
-const MOST_TRIANGLES = 400_000;
-/** How far thinning may move a surface in the drawing, mm. */
-const MOST_ERROR = 1;
+/** Triangles that all scans together may keep in the drawing, and each of the free bodies; more only make page and report slow. */
+const MOST_TRIANGLES = 110_000;
+const BODY_TRIANGLES = 30_000;
+/** How far thinning may move a scan and a body in the drawing, mm. */
+const MOST_ERROR = 3;
+const BODY_ERROR = 0.5;
+/** Positions are rounded to this, mm: a power of two, so that they pack well. */
+const ROUNDING = 1 / 32;
 /** Points of a cloud that are drawn. */
 const MOST_POINTS = 100_000;
 
@@ -30,8 +34,12 @@ export async function writeScene(measured: Measured): Promise<Uint8Array<ArrayBu
   await MeshoptSimplifier.ready;
   const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
   const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
-  things.push({ name: 'envelope', kind: 'envelope', mesh: measured.envelope });
-  if (measured.cavity) things.push({ name: 'cavity', kind: 'cavity', mesh: measured.cavity });
+  const body = (name: 'envelope' | 'cavity', mesh: Mesh): Thing => {
+    const triangles = mesh.indices.length / 3;
+    return { name, kind: name, triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, BODY_ERROR) };
+  };
+  things.push(body('envelope', measured.envelope));
+  if (measured.cavity) things.push(body('cavity', measured.cavity));
   return encode(things);
 }
 
@@ -39,13 +47,13 @@ function thingOf(scan: Scan, share: number): Thing {
   const kind = scan.settings.role === 'removed' ? 'removed' : 'scan';
   const common = { name: scan.name, kind, clearance_mm: scan.settings.clearance, triangles: scan.triangles } as const;
   if (scan.triangles === 0) return { ...common, mesh: pointsMesh(scan), error_mm: scan.radius };
-  return { ...common, ...thinned(scan.mesh, share) };
+  return { ...common, ...thinned(scan.mesh, share, MOST_ERROR) };
 }
 
-function thinned(mesh: Mesh, share: number): { mesh: Mesh; error_mm: number } {
+function thinned(mesh: Mesh, share: number, most: number): { mesh: Mesh; error_mm: number } {
   if (share >= 1) return { mesh, error_mm: 0 };
   const target = Math.max(300, Math.floor((mesh.indices.length / 3) * share) * 3);
-  const [indices, error] = MeshoptSimplifier.simplify(mesh.indices, mesh.positions, 3, target, MOST_ERROR, ['ErrorAbsolute']);
+  const [indices, error] = MeshoptSimplifier.simplify(mesh.indices, mesh.positions, 3, target, most, ['ErrorAbsolute']);
   return { mesh: compact({ ...mesh, indices }), error_mm: error };
 }
 
@@ -63,7 +71,7 @@ function compact(mesh: Mesh): Mesh {
     }
     indices[i] = place[v];
   }
-  return { origin: mesh.origin, positions: positions.slice(0, 3 * n), indices };
+  return { origin: mesh.origin, positions: positions.subarray(0, 3 * n).map((v) => Math.round(v / ROUNDING) * ROUNDING), indices };
 }
 
 /** Points have no faces to draw: each (or each so many of them) becomes a small tetrahedron of the point's radius. */

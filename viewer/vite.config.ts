@@ -72,6 +72,7 @@ function configFor(single: boolean): InlineConfig {
         '#spawn': resolve(root, single ? 'spawn-inside.ts' : 'spawn.ts'),
         '#pool': resolve(root, single ? 'pool-inside.ts' : 'pool.ts'),
         draco3dgltf: resolve(root, 'no-draco.ts'),
+        highs: resolve(root, 'no-highs.ts'),
       },
     },
     define: { VOIDGAUGE_VERSION: JSON.stringify(JSON.parse(readFileSync(resolve(root, '../package.json'), 'utf8')).version) },

@@ -4,7 +4,7 @@ import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
 import { Fault } from '../../src/core/fault.ts';
-import { checkReadable } from '../files.ts';
+import { checkResults } from '../files.ts';
 import { print } from '../report.ts';
 import { serveFolders } from '../server.ts';
 import { PACKAGE_FOLDER } from '../version.ts';
@@ -49,26 +49,6 @@ async function run(out: string, options: Options): Promise<void> {
       server.closeAllConnections();
     });
   await once(server, 'close');
-}
-
-async function checkResults(out: string): Promise<void> {
-  const found = await stat(out).catch(() => undefined);
-  if (found?.isDirectory() && !(await stat(join(out, 'result.json')).catch(() => undefined)))
-    throw new Fault({
-      code: 'no-results',
-      what: 'This folder holds no results.',
-      where: out,
-      expected: 'a folder with result.json',
-      hint: 'voidgauge measure JOB -o OUT makes one',
-    });
-  if (found && !found.isDirectory())
-    throw new Fault({
-      code: 'no-results',
-      what: 'This is a file.',
-      where: out,
-      expected: 'the folder that voidgauge measure wrote with -o',
-    });
-  if (!found) await checkReadable(out, 'a folder of results');
 }
 
 async function listen(folders: { page: string; data: string }, asked: number | undefined): ReturnType<typeof serveFolders> {

@@ -2,7 +2,7 @@ import { readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { embed } from '../../viewer/embed.ts';
+import { embed } from '../../src/report/embed.ts';
 import { BOX, roundedBox, writeBoxFolder } from './box-folder.ts';
 import { type Bench, count, drawingOf, openBench } from './page.ts';
 import { DIST } from './serve.ts';
