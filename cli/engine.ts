@@ -8,6 +8,7 @@ import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
 import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
+import { type StudyLists, study } from '../src/pipeline/study.ts';
 import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
 import { coarseFields } from '../src/report/coarse.ts';
@@ -17,7 +18,7 @@ import { threadPool } from './pool.ts';
 import { writeScene } from './scene.ts';
 
 /** What the thread is asked to do. */
-export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder);
+export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder | StudyOrder);
 
 interface Common {
   readonly job: Job;
@@ -47,6 +48,12 @@ export interface CertifyOrder {
 export interface SurveyOrder {
   readonly ask: 'survey';
   readonly scansOnly: boolean;
+}
+
+export interface StudyOrder {
+  readonly ask: 'study';
+  readonly lists: StudyLists;
+  readonly step?: number;
 }
 
 export interface FitOrder {
@@ -98,6 +105,7 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
     const body = await readBody(order.mesh, order.job.units);
     return { value: { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about }, files: new Map() };
   }
+  if (order.ask === 'study') return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
   if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
   const measured = await measure(order.job, files, context, order.options);
   return { value: measured.result, files: order.meshes ? await meshFiles(measured, context) : new Map() };

@@ -8,6 +8,7 @@ import { addMeasure } from './commands/measure.ts';
 import { addNew } from './commands/new.ts';
 import { addReport } from './commands/report.ts';
 import { addSchema } from './commands/schema.ts';
+import { addStudy } from './commands/study.ts';
 import { addSurvey } from './commands/survey.ts';
 import { addView } from './commands/view.ts';
 import { quietPipes, reportError } from './report.ts';
@@ -26,6 +27,7 @@ const program = new Command('voidgauge')
 addNew(program);
 addSurvey(program);
 addMeasure(program);
+addStudy(program);
 addMake(program);
 addCertify(program);
 addFit(program);

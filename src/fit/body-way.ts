@@ -1,8 +1,9 @@
 import { type Context, checkCancelled, slabs, type Task } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
-import type { Mesh } from '../core/mesh.ts';
+import type { Grid } from '../core/grid.ts';
+import { boxOfPositions, type Mesh } from '../core/mesh.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { sweepInto } from '../field/sweep.ts';
+import { type CellBox, sweepInto } from '../field/sweep.ts';
 import { angleBetween, halfSpacing, ringAround, sphereOfDirections } from './directions.ts';
 import { refineFaces } from './refine.ts';
 
@@ -32,14 +33,25 @@ export const outlookTask: Task<Batch, number[]> = {
   name: 'body.outlook',
   run: ({ slack, points, directions }) => {
     const swept: Field = { grid: slack.grid, data: new Float32Array(slack.data.length) };
+    const over = cellsRound(slack.grid, points);
     return directions.map((d) => {
-      sweepInto(slack, d, swept.data);
+      sweepInto(slack, d, swept.data, { over });
       let least = Infinity;
       for (let i = 0; i < points.length; i += 3) least = Math.min(least, sampleField(swept, [points[i], points[i + 1], points[i + 2]]));
       return least;
     });
   },
 };
+
+/** The cells between which the points lie. */
+function cellsRound({ origin, step, nx, ny, nz }: Grid, points: Float32Array): CellBox {
+  const { min, max } = boxOfPositions([0, 0, 0], points);
+  const size = [nx, ny, nz];
+  const cell = (v: number, a: number, round: (x: number) => number): number =>
+    Math.min(Math.max(round((v - origin[a]) / step), 0), size[a] - 1);
+  const from: Vec3 = [cell(min[0], 0, Math.floor), cell(min[1], 1, Math.floor), cell(min[2], 2, Math.floor)];
+  return { from, to: [cell(max[0], 0, Math.ceil), cell(max[1], 1, Math.ceil), cell(max[2], 2, Math.ceil)] };
+}
 
 /** The most promising directions that differ by 30 degrees or more, at most `count`, best first. */
 export async function outlooks(

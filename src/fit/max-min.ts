@@ -1,10 +1,11 @@
 /**
  * The linear program behind the best small move: of all moves x inside a box, the one whose least slack is greatest, where slack i is
- * known to first order as slack[i] + gradient[i] . x.
+ * known to first order as slack[i] + gradient[i] . x; and of moves that do equally well the one that ends nearest to rest, which a small
+ * price on each unknown's distance from it brings about.
  *
- * It has few unknowns and up to some ten thousand rows, so its dual is solved: a basis of UNKNOWNS + 1 rows, to which the most
- * violated row is brought in until none is (revised simplex; Chvatal, Linear Programming, 1983, chapters 7 and 10: recalled). Each turn costs one
- * look at the rows and one small system, which is solved afresh, so nothing drifts.
+ * It has few unknowns and up to some ten thousand rows, so its dual is solved: a basis of as many rows as there are variables (least slack, moves,
+ * distances), to which the most violated row is brought in until none is (revised simplex; Chvatal, Linear Programming, 1983, chapters 7
+ * and 10: recalled). Each turn costs one look at the rows and small systems, which are solved afresh, so nothing drifts.
  */
 export interface MaxMin {
   /** Present slacks, one a row. */
@@ -14,6 +15,10 @@ export interface MaxMin {
   /** Least and greatest value of each unknown. */
   readonly low: readonly number[];
   readonly high: readonly number[];
+  /** Where each unknown is to end if it makes no difference, in the same terms as `low` and `high`. */
+  readonly rest: readonly number[];
+  /** Slack that one mm away from rest must be worth. */
+  readonly price: number;
 }
 
 export interface MaxMinSolution {
@@ -26,71 +31,87 @@ export interface MaxMinSolution {
 
 /** Unknowns of a rigid move: three shifts, three turns. */
 export const UNKNOWNS = 6;
-const SIZE = UNKNOWNS + 1;
+const SIZE = 1 + 2 * UNKNOWNS;
 /** After so many turns the first violated row is taken instead of the worst: slower, but it cannot run in a ring (Bland). */
 const PATIENCE = 300;
 const MOST_TURNS = 5000;
 
-/** Solves the program. Rows count from 0; beyond them stand the upper and then the lower ends of the box. */
+/**
+ * Solves the program. Rows count from 0; beyond them stand, UNKNOWNS each, the upper ends of the box, its lower ends, and how far an unknown
+ * lies above and below its rest.
+ */
 export function maxMin(p: MaxMin): MaxMinSolution {
   const rows = p.slack.length;
-  if (rows === 0) return { move: p.low.map((l, j) => Math.min(Math.max(0, l), p.high[j])), least: Infinity, held: [] };
+  if (rows === 0) return { move: p.rest.map((r, j) => Math.min(Math.max(r, p.low[j]), p.high[j])), least: Infinity, held: [] };
   let first = 0;
   for (let i = 1; i < rows; i++) if (p.slack[i] < p.slack[first]) first = i;
-  // The lowest row alone, balanced by the ends of the box that it runs into.
-  const basis = [first, ...p.low.map((_, j) => rows + (p.gradient[UNKNOWNS * first + j] >= 0 ? j : UNKNOWNS + j))];
+  // The lowest row alone, balanced by the ends of the box that it runs into and the price of going there.
+  const up = p.low.map((_, j) => p.gradient[UNKNOWNS * first + j] >= 0);
+  const ends = up.map((u, j) => rows + (u === Math.abs(p.gradient[UNKNOWNS * first + j]) >= p.price ? 0 : UNKNOWNS) + j);
+  const basis = [first, ...ends, ...up.map((u, j) => rows + (u ? 2 : 3) * UNKNOWNS + j)];
+  const goal = Array.from({ length: SIZE }, (_, v) => (v === 0 ? 1 : v > UNKNOWNS ? -p.price : 0));
   const scale = 1 + Math.abs(p.slack[first]);
-  for (let turn = 0; turn < MOST_TURNS; turn++) {
+  for (let turn = 0; ; turn++) {
     const matrix = basis.map((k) => coefficients(p, k));
     const y = solve(
       matrix,
       basis.map((k) => bound(p, k)),
     );
-    const entering = violated(p, y, { tell: 1e-10 * scale, worst: turn < PATIENCE });
     const across = matrix[0].map((_, c) => matrix.map((row) => row[c]));
-    const shares = solve(across, [1, 0, 0, 0, 0, 0, 0]);
-    if (entering < 0 || turn === MOST_TURNS - 1) return solution(y, basis, shares, rows);
+    const shares = solve(across, goal);
+    const entering = violated(p, y, { tell: 1e-10 * scale, worst: turn < PATIENCE });
+    if (entering < 0 || turn === MOST_TURNS) return solution(y, basis, shares, rows);
     const change = solve(across, coefficients(p, entering));
-    let leaving = -1;
-    let ratio = Infinity;
-    for (let b = 0; b < SIZE; b++) {
-      if (change[b] <= 1e-11) continue;
-      const r = Math.max(0, shares[b]) / change[b];
-      if (r < ratio || (r === ratio && basis[b] < basis[leaving])) {
-        ratio = r;
-        leaving = b;
-      }
-    }
+    const leaving = leavingRow(basis, shares, change);
     if (leaving < 0) return solution(y, basis, shares, rows);
     basis[leaving] = entering;
   }
-  throw new Error('unreachable');
+}
+
+function leavingRow(basis: readonly number[], shares: readonly number[], change: readonly number[]): number {
+  let leaving = -1;
+  let ratio = Infinity;
+  for (let b = 0; b < SIZE; b++) {
+    if (change[b] <= 1e-11) continue;
+    const r = Math.max(0, shares[b]) / change[b];
+    if (r < ratio || (r === ratio && basis[b] < basis[leaving])) {
+      ratio = r;
+      leaving = b;
+    }
+  }
+  return leaving;
 }
 
 function solution(y: readonly number[], basis: readonly number[], shares: readonly number[], rows: number): MaxMinSolution {
   const held = basis.flatMap((row, b) => (row < rows && shares[b] > 1e-9 ? [{ row, share: shares[b] }] : []));
-  return { move: y.slice(1), least: y[0], held: held.sort((a, b) => b.share - a.share || a.row - b.row) };
+  return { move: y.slice(1, 1 + UNKNOWNS), least: y[0], held: held.sort((a, b) => b.share - a.share || a.row - b.row) };
 }
 
-/** Row k as a . (least, x) <= bound. */
+/** Row k as a . (least, moves, distances from rest) <= bound. */
 function coefficients({ slack, gradient }: MaxMin, k: number): number[] {
   const out = new Array<number>(SIZE).fill(0);
   const end = k - slack.length;
-  if (end >= 0) out[1 + (end % UNKNOWNS)] = end < UNKNOWNS ? 1 : -1;
-  else {
+  if (end < 0) {
     out[0] = 1;
     for (let j = 0; j < UNKNOWNS; j++) out[1 + j] = -gradient[UNKNOWNS * k + j];
+    return out;
   }
+  const [kind, j] = [Math.floor(end / UNKNOWNS), end % UNKNOWNS];
+  out[1 + j] = kind % 2 === 0 ? 1 : -1;
+  if (kind >= 2) out[1 + UNKNOWNS + j] = -1;
   return out;
 }
 
-function bound({ slack, low, high }: MaxMin, k: number): number {
+function bound({ slack, low, high, rest }: MaxMin, k: number): number {
   const end = k - slack.length;
-  return end < 0 ? slack[k] : end < UNKNOWNS ? high[end] : -low[end - UNKNOWNS];
+  if (end < 0) return slack[k];
+  const [kind, j] = [Math.floor(end / UNKNOWNS), end % UNKNOWNS];
+  return [high[j], -low[j], rest[j], -rest[j]][kind];
 }
 
 /** The row that y violates most (or the first one), or -1. */
-function violated({ slack, gradient, low, high }: MaxMin, y: readonly number[], { tell, worst }: { tell: number; worst: boolean }): number {
+function violated(p: MaxMin, y: readonly number[], { tell, worst }: { tell: number; worst: boolean }): number {
+  const { slack, gradient } = p;
   let found = -1;
   let most = tell;
   for (let i = 0; i < slack.length; i++) {
@@ -101,14 +122,12 @@ function violated({ slack, gradient, low, high }: MaxMin, y: readonly number[], 
     most = v;
     found = i;
   }
-  for (let j = 0; j < UNKNOWNS; j++) {
-    const over = [y[1 + j] - high[j], low[j] - y[1 + j]];
-    for (let e = 0; e < 2; e++)
-      if (over[e] > most) {
-        if (!worst) return slack.length + e * UNKNOWNS + j;
-        most = over[e];
-        found = slack.length + e * UNKNOWNS + j;
-      }
+  for (let k = slack.length; k < slack.length + 4 * UNKNOWNS; k++) {
+    const v = coefficients(p, k).reduce((sum, a, i) => sum + a * y[i], -bound(p, k));
+    if (v <= most) continue;
+    if (!worst) return k;
+    most = v;
+    found = k;
   }
   return found;
 }

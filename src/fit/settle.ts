@@ -55,6 +55,8 @@ export interface Settled {
 
 const FIRST_REGION = 2;
 const LEAST_REGION = 0.01;
+/** Slack that one mm of a move must bring: a body is not moved for nothing. */
+const PRICE = 1e-3;
 /** mm: gains below this are not worth a round. */
 const LEAST_GAIN = 0.003;
 const MOST_ROUNDS = 40;
@@ -68,6 +70,7 @@ export async function settle(input: SettleInput, context: Context): Promise<Sett
   let contacts = await judge(pose, BAND * region);
   let least = leastOf(contacts);
   const before = least;
+  const away = (q: Pose): number => [...q.shift, ...q.turn.map((t) => t * radius)].reduce((sum, v) => sum + Math.abs(v), 0);
   if (!Number.isFinite(least)) return { pose, before, after: least, held: [], rounds: 1, settled: true };
   if (least < 0) contacts = await judge(pose, least + BAND * region);
   let held: readonly Contact[] = [];
@@ -78,7 +81,7 @@ export async function settle(input: SettleInput, context: Context): Promise<Sett
     context.progress('settling', Math.min(0.95, rounds / MOST_ROUNDS));
     const step = program(contacts, pose, { centre, radius, region, limits });
     held = step.held;
-    const promised = step.least - least;
+    const promised = step.least - least - PRICE * (away(step.pose) - away(pose));
     if (promised < LEAST_GAIN || region < LEAST_REGION) {
       settled = true;
       break;
@@ -86,7 +89,7 @@ export async function settle(input: SettleInput, context: Context): Promise<Sett
     const next = await judge(step.pose, step.least + BAND * region);
     rounds++;
     const found = leastOf(next);
-    const gain = found - least;
+    const gain = found - least - PRICE * (away(step.pose) - away(pose));
     if (gain > 0.1 * promised) {
       [pose, contacts, least] = [step.pose, next, found];
       if (gain > 0.7 * promised) region *= 1.5;
@@ -121,7 +124,7 @@ function program(
   const limit = [...limits.shift, ...limits.turn.map((t) => t * radius)];
   const low = now.map((v, j) => Math.max(-region, -limit[j] - v));
   const high = now.map((v, j) => Math.min(region, limit[j] - v));
-  const found = maxMin({ slack, gradient, low, high });
+  const found = maxMin({ slack, gradient, low, high, rest: now.map((v) => -v), price: PRICE });
   const to = now.map((v, j) => Math.min(limit[j], Math.max(-limit[j], v + found.move[j])));
   return {
     pose: { shift: [to[0], to[1], to[2]], turn: [to[3] / radius, to[4] / radius, to[5] / radius] },

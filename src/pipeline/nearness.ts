@@ -1,11 +1,12 @@
 import { allocateF32, type Context, slabs } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
-import { cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
+import { cellCentre, cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
 import { type Mesh, meshBox, triangleCount, vertexCount } from '../core/mesh.ts';
 import { add, type Box3, boxCentre, dot, growBox, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
 import { insideOf } from '../field/inside.ts';
 import { buildWinding, type WindingTree, windingNumber } from '../field/winding.ts';
+import { type Deep, exitsOf } from '../fit/exits.ts';
 import { backFrom, type Pose, posed, turnedBy } from '../fit/pose.ts';
 import { halvesOf, longestEdge, type Pieces, pieceRadius, piecesWhere } from '../fit/refine.ts';
 import type { Contact } from '../fit/settle.ts';
@@ -24,14 +25,6 @@ const PIECE = 3;
 /** The deepest place is found to this, mm, as long as there are not more pieces than MOST_PIECES. */
 const DEPTH_ERROR = 0.01;
 const MOST_PIECES = 200_000;
-
-interface Deep {
-  /** mm below the body's surface. */
-  readonly depth: number;
-  readonly at: Vec3;
-  /** Nearest point on the body's surface. */
-  readonly onBody: Vec3;
-}
 
 export interface Deepest extends Deep {
   /** It is surely not deeper than `depth` and this, mm. */
@@ -109,10 +102,7 @@ export class Nearness {
     for (const [i, p] of this.prepared.entries()) {
       if (names && !names.has(p.obstacle.name)) continue;
       const deep = await this.insiders(i, pose);
-      for (const d of deep) {
-        const normal = d.depth > 1e-9 ? normalize(sub(d.at, d.onBody)) : ([0, 0, 0] as const);
-        out.push({ obstacle: i, slack: -d.depth - askedOf(p), at: d.onBody, normal });
-      }
+      for (const e of exitsOf(deep, 2 * PIECE)) out.push({ obstacle: i, slack: -e.depth - askedOf(p), at: e.at, normal: e.normal });
       out.push(...(await this.outsiders(i, moved, pose, { below, crossed: deep.length > 0 })));
     }
     return out;
@@ -322,6 +312,10 @@ async function bodyField(body: Mesh, winding: WindingTree, grid: Grid, context: 
   const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(1e6) };
   await lowerToDistance(field, body, { levels: [0], offset: 0 }, context);
   const inside = await insideOf(winding, field, context);
-  for (let c = 0; c < field.data.length; c++) if (!inside.data[c]) field.data[c] = -field.data[c];
+  for (let c = 0; c < field.data.length; c++) {
+    // Close to the surface only the winding number of the very cell tells the side.
+    const within = field.data[c] < grid.step ? windingNumber(winding, cellCentre(grid, c)) > 0.5 : inside.data[c] === 1;
+    if (!within) field.data[c] = -field.data[c];
+  }
   return field;
 }

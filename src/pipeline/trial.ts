@@ -1,20 +1,22 @@
-import { allocateF32, type Context } from '../core/context.ts';
+import type { Context } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { type Grid, gridOver } from '../core/grid.ts';
+import { cellCentre, type Grid, gridOver } from '../core/grid.ts';
 import { type Mesh, meshBox, meshVolume, triangleCount } from '../core/mesh.ts';
 import { MM3_PER_LITRE, RADIANS_PER_DEGREE } from '../core/units.ts';
 import { boxSize, growBox, length, scale, type Vec3 } from '../core/vec.ts';
 import { closedness } from '../field/closed.ts';
-import { volume } from '../field/integrate.ts';
+import { distanceToMesh } from '../field/distance.ts';
+import { volumeOfBoth } from '../field/integrate.ts';
+import { buildWinding, windingNumber } from '../field/winding.ts';
 import { AT_REST, type Pose, posed, rowsOf } from '../fit/pose.ts';
 import { refineFaces } from '../fit/refine.ts';
 import { type Settled, settle } from '../fit/settle.ts';
 import type { ObstacleStand, Stand, TrialResult } from '../fit/trial.ts';
 import type { Job } from '../job/job.ts';
 import { approachTask, NEAR } from '../make/approach.ts';
-import { certifyPrepared, type PreparedObstacle } from '../make/certificate.ts';
-import { groupPatches, type Miss } from '../make/patches.ts';
+import { type CertificateObstacle, certifyPrepared, type PreparedObstacle } from '../make/certificate.ts';
+import { groupPatches, type Miss, type Patch } from '../make/patches.ts';
 import type { InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { signedDistance } from '../space/region.ts';
@@ -48,7 +50,7 @@ export async function tryBody(body: Mesh, job: Job, files: Files, context: Conte
   const limits = { shift: job.fit.shift, turn: scale(job.fit.turn, RADIANS_PER_DEGREE) };
   const half = length(boxSize(meshBox(body))) / 2;
   const reach = length(limits.shift) + length(limits.turn) * half;
-  const near = await Nearness.of(body, certificateObstacles(present), { reach, step: job.step }, context);
+  const near = await Nearness.of(body, obstaclesOf(present), { reach, step: job.step }, context);
   run.done('clearances');
   const asPlaced = await stand(near, AT_REST, present, run);
   run.done('closest approach');
@@ -71,6 +73,12 @@ export async function tryBody(body: Mesh, job: Job, files: Files, context: Conte
     notes: run.notes,
   };
 }
+
+/** As for a certificate; a scan that is closed has an inside that is forbidden too. */
+const obstaclesOf = (scans: readonly Scan[]): CertificateObstacle[] =>
+  certificateObstacles(scans).map((o, i) =>
+    'mesh' in o && scans[i].settings.solid === 'auto' && closedness(o.mesh).ok && meshVolume(o.mesh) > 0 ? { ...o, solid: true } : o,
+  );
 
 function checkBody(body: Mesh): void {
   const shape = closedness(body);
@@ -125,15 +133,14 @@ async function stand(near: Nearness, pose: Pose, present: readonly Scan[], run: 
       patches,
     });
   }
-  const named = new Set(obstacles.filter((o) => !o.pass).map((o) => o.name));
-  const wrong = present.filter((s) => named.has(s.name));
+  const wrong = present.flatMap((scan, i) => (obstacles[i].pass ? [] : [{ scan, crossed: obstacles[i].relation !== 'apart' }]));
   const litres = misses.length > 0 || wrong.length > 0 ? await litresOf(near, pose, wrong, context) : { too_near_l: 0, interference_l: 0 };
   const least = obstacles.reduce((m, o) => Math.min(m, o.slack_mm ?? Infinity), Infinity);
   return { pass: certificate.pass, least_slack_mm: least, obstacles, ...litres };
 }
 
 /** The patches again, on the faces cut small: their areas are then those that are really too near, to the size of a piece. */
-async function finePatches(body: Mesh, p: PreparedObstacle, faces: readonly number[], context: Context): Promise<ObstacleStand['patches']> {
+async function finePatches(body: Mesh, p: PreparedObstacle, rough: readonly Patch[], context: Context): Promise<ObstacleStand['patches']> {
   if (!p.tree) return [];
   const { mesh } = refineFaces(
     body,
@@ -146,7 +153,10 @@ async function finePatches(body: Mesh, p: PreparedObstacle, faces: readonly numb
   for (let c = 0; c < mesh.indices.length; c++)
     for (let a = 0; a < 3; a++) corners[3 * c + a] = mesh.positions[3 * mesh.indices[c] + a] + shift[a];
   const radius = 'mesh' in p.obstacle ? 0 : p.obstacle.radius;
-  const cutoff = p.obstacle.clearance + radius;
+  const { clearance } = p.obstacle;
+  const solid = 'mesh' in p.obstacle && p.obstacle.solid ? buildWinding(p.obstacle.mesh) : undefined;
+  // Inside a solid nothing lies deeper than the rough patches say.
+  const cutoff = Math.max(clearance + radius, solid ? rough[0].depth_mm - clearance + 0.01 : 0, 1e-6);
   const parts = Math.ceil(count / 500);
   const runs = Array.from({ length: parts }, (_, n) => ({
     from: Math.floor((n * count) / parts),
@@ -154,39 +164,73 @@ async function finePatches(body: Mesh, p: PreparedObstacle, faces: readonly numb
   }));
   const found = await context.pool.map(
     approachTask,
-    runs.map((r) => ({ tree: p.tree!, faces: corners, ...r, cutoff: Math.max(cutoff, 1e-6) })),
+    runs.map((r) => ({ tree: p.tree!, faces: corners, ...r, cutoff })),
   );
   const misses: Miss[] = [];
   for (const { found: f } of found)
     for (let o = 0; o < f.length; o += NEAR) {
       const at = (k: number): Vec3 => [f[o + k] + p.origin[0], f[o + k + 1] + p.origin[1], f[o + k + 2] + p.origin[2]];
-      misses.push({ face: f[o], distance: f[o + 1] - radius, at: at(2), on: at(5) });
+      const inside = solid !== undefined && windingNumber(solid, middleOf(mesh, f[o])) > 0.5;
+      const distance = inside ? -f[o + 1] : f[o + 1] - radius;
+      if (distance < clearance) misses.push({ face: f[o], distance, at: at(2), on: at(5) });
     }
   return groupPatches(mesh, misses, p.obstacle.clearance).map(({ area_mm2, depth_mm, at_mm }) => ({ area_mm2, depth_mm, at_mm }));
 }
 
+function middleOf({ positions: p, indices: t, origin }: Mesh, face: number): Vec3 {
+  const at = (a: number): number => origin[a] + (p[3 * t[3 * face] + a] + p[3 * t[3 * face + 1] + a] + p[3 * t[3 * face + 2] + a]) / 3;
+  return [at(0), at(1), at(2)];
+}
+
 /** What of the body lies inside a clearance, and inside an obstacle, by the coverage of cells. */
+interface Wrong {
+  readonly scan: Scan;
+  readonly crossed: boolean;
+}
+
+function middleOf({ positions: p, indices: t, origin }: Mesh, face: number): Vec3 {
+  const at = (a: number): number => origin[a] + (p[3 * t[3 * face] + a] + p[3 * t[3 * face + 1] + a] + p[3 * t[3 * face + 2] + a]) / 3;
+  return [at(0), at(1), at(2)];
+}
+
+/** What of the body lies inside a clearance, and inside an obstacle that it crosses, by the coverage of cells. */
 async function litresOf(
   near: Nearness,
   pose: Pose,
-  scans: readonly Scan[],
+  wrong: readonly Wrong[],
   context: Context,
 ): Promise<Pick<Stand, 'too_near_l' | 'interference_l'>> {
   const moved = posed(near.body, pose, near.centre);
   const grid: Grid = gridOver(growBox(meshBox(moved), near.field.grid.step), near.field.grid.step);
   const body = await near.fieldAt(moved, grid);
-  const inClearance: Field = { grid, data: allocateF32(context.pool, body.data.length).fill(-1e6) };
-  const inside: Field = { grid, data: new Float32Array(body.data.length).fill(-1e6) };
-  for (const s of scans) {
-    const d = await signedDistance(s, grid, [0, standOff(s)], context);
+  const inClearance: Field = { grid, data: new Float32Array(body.data.length).fill(-FAR) };
+  const inside: Field = { grid, data: new Float32Array(body.data.length).fill(-FAR) };
+  for (const { scan: s, crossed } of wrong) {
+    // Only what is crossed has an inside that matters: an open scan may seem to enclose what stands before it.
+    const d = crossed
+      ? await signedDistance(s, grid, [0, standOff(s)], context)
+      : await distanceToMesh(s.mesh, grid, { levels: [standOff(s)] }, context);
+    if (crossed && s.points === 0) setSides(d, s, body);
     for (let c = 0; c < d.data.length; c++) {
       inClearance.data[c] = Math.max(inClearance.data[c], standOff(s) - d.data[c]);
-      inside.data[c] = Math.max(inside.data[c], s.radius - d.data[c]);
+      if (crossed) inside.data[c] = Math.max(inside.data[c], s.radius - d.data[c]);
     }
   }
-  for (const f of [inClearance, inside]) for (let c = 0; c < f.data.length; c++) f.data[c] = Math.min(f.data[c], body.data[c]);
-  return { too_near_l: volume(inClearance) / MM3_PER_LITRE, interference_l: volume(inside) / MM3_PER_LITRE };
+  return { too_near_l: volumeOfBoth(body, inClearance) / MM3_PER_LITRE, interference_l: volumeOfBoth(body, inside) / MM3_PER_LITRE };
 }
+
+/** Sets the signs of the cells inside the body that are too close to the scan for the signed distance to know: by the winding number of each. */
+function setSides({ grid, data }: Field, scan: Scan, body: Field): void {
+  const tree = buildWinding(scan.mesh);
+  for (let c = 0; c < data.length; c++) {
+    const d = Math.abs(data[c]);
+    if (d >= grid.step || body.data[c] < -grid.step) continue;
+    data[c] = Math.abs(windingNumber(tree, cellCentre(grid, c))) > 0.5 ? -d : d;
+  }
+}
+
+/** Deeper outside than any field that matters, mm. */
+const FAR = 1e4;
 
 function moveOf({ pose, held, settled }: Settled, near: Nearness): NonNullable<TrialResult['moved']>['move'] {
   return {

@@ -1,0 +1,53 @@
+import { availableParallelism } from 'node:os';
+import { dirname } from 'node:path';
+import type { Command } from 'commander';
+import { type Job, parseJob } from '../../src/job/job.ts';
+import type { Trial } from '../../src/pipeline/trial.ts';
+import { CAUTIONS } from '../../src/report/result.ts';
+import type { BodyAbout } from '../body.ts';
+import { compute } from '../compute.ts';
+import { checkReadable, readText } from '../files.ts';
+import { workerCount } from '../options.ts';
+import { print } from '../report.ts';
+import { fitTable } from '../rows-fit.ts';
+import { VERSION } from '../version.ts';
+
+interface Options {
+  against?: string[];
+  json?: boolean;
+  workers?: number;
+}
+
+export function addFit(program: Command): void {
+  program
+    .command('fit')
+    .argument('<job>', 'job file, YAML, with the scans and their clearances')
+    .argument('<body>', 'the finished body, a closed mesh in its place: STL, PLY, OBJ, GLB or 3MF')
+    .description('hold a finished body against the scans: how near, what is wrong, whether it goes in, and where it would sit better')
+    .option('--against <job...>', 'jobs of sister models: the same body at the same place in each')
+    .option('--json', 'print everything as JSON instead of a table')
+    .option('--workers <number>', `threads to compute with (default: one a core, here ${availableParallelism()})`, workerCount)
+    .addHelpText('after', '\nExit code 3 when the body comes too near somewhere as it is placed, in any of the jobs.')
+    .action(run);
+}
+
+/** What one vehicle says of the body. */
+export interface FitAnswer extends Trial {
+  readonly mesh: BodyAbout;
+}
+
+async function run(path: string, mesh: string, options: Options): Promise<void> {
+  const paths = [path, ...(options.against ?? [])];
+  // All that can be wrong with the command is told before the first long run.
+  const jobs: Job[] = [];
+  for (const p of paths) jobs.push(parseJob(await readText(p, 'a job file'), p));
+  await checkReadable(mesh, 'a mesh');
+  const workers = options.workers ?? availableParallelism();
+  const answers: FitAnswer[] = [];
+  for (const [i, job] of jobs.entries())
+    answers.push((await compute<FitAnswer>({ ask: 'fit', job, folder: dirname(paths[i]), mesh, workers })).value);
+  const vehicles = answers.map(({ trial, inputs, notes }, i) => ({ job: jobs[i].name, file: paths[i], inputs, ...trial, notes }));
+  const result = { tool: { name: 'voidgauge', version: VERSION }, mesh: answers[0].mesh, vehicles, cautions: CAUTIONS };
+  await print(options.json ? `${JSON.stringify(result, null, 2)}\n` : fitTable(result));
+  if (vehicles.some((v) => !v.as_placed.pass)) process.exitCode = 3;
+}
