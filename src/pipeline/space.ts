@@ -65,7 +65,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const free = region.field;
   const coarseRegion = everySecond(free, context.pool);
   const startInRegion = job.start !== null && (free.data[cellAt(grid, job.start)] ?? -1) > 0;
-  await lowerToSlack(free, obstacles, radius, context);
+  await lowerToSlack(free, obstacles, [0, radius], context);
   await closeBarriers(free, job.barriers, radius, context);
   await closeBarriers(coarseRegion, job.barriers, radius, context);
   run.done('clearances');

@@ -1,5 +1,6 @@
 import { fluidOf } from '../fill/fluids.ts';
 import { UPRIGHT } from '../fill/level.ts';
+import type { StandOptions } from '../fill/stand.ts';
 import { roughTank, type TankOptions, type TankRun, tankOf } from '../fill/tank.ts';
 import type { UllageRule } from '../fill/ullage.ts';
 import { ullageOf } from '../fill/ullage.ts';
@@ -10,6 +11,15 @@ import type { Space } from './space.ts';
 
 /** The tank that the envelope makes, its doubt taken from the same tank at twice the step. */
 export async function fillTank(tank: JobTank, { envelope, double, job }: Space, run: Run): Promise<TankRun> {
+  const { options, stand } = tankOptions(tank, job.accuracy);
+  const rough = roughTank(double.envelope, options, run.context);
+  // Should the fine one fail first, this one's failure is of no interest.
+  rough.catch(() => {});
+  return tankOf(envelope, { ...options, coarse: rough, stand }, run.context);
+}
+
+/** What the job asks of its tank, as the reckoning takes it. `accuracy`: of the scans, mm. */
+export function tankOptions(tank: JobTank, accuracy: number): { options: TankOptions; stand: Partial<StandOptions> } {
   const { name, density, expansion } = tank.fluid;
   // The laws of petrol, diesel and water are known; anything else expands as the job says.
   const fluid = fluidOf(name in FLUIDS ? { name, density } : { name, density, expansion });
@@ -22,9 +32,9 @@ export async function fillTank(tank: JobTank, { envelope, double, job }: Space, 
     foam: tank.foam ?? undefined,
     fluid,
     ullage: ullageOf(fluid, ullageRule(tank.ullage)),
-    accuracy: job.accuracy,
+    accuracy,
   };
-  const asked = {
+  const stand = {
     attitudes: tank.attitudes.length > 0 ? tank.attitudes : [UPRIGHT],
     filling: tank.filling ?? undefined,
     filler: tank.filler ?? undefined,
@@ -32,10 +42,7 @@ export async function fillTank(tank: JobTank, { envelope, double, job }: Space, 
     pickups: tank.pickups ?? undefined,
     advise: tank.attitudes.length > 0,
   };
-  const rough = roughTank(double.envelope, options, run.context);
-  // Should the fine one fail first, this one's failure is of no interest.
-  rough.catch(() => {});
-  return tankOf(envelope, { ...options, coarse: rough, stand: asked }, run.context);
+  return { options, stand };
 }
 
 const ullageRule = (u: JobTank['ullage']): UllageRule =>

@@ -19,15 +19,15 @@ export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
 
 /**
  * Lowers `field` (memory of the context's pool) to the slack: the least, over the obstacles, of distance less stand-off, mm. Full
- * accuracy within a cell of 0 and of `radius`. Obstacles of equal stand-off go together; cells that an obstacle cannot lower any
+ * accuracy within a cell of each of `cuts`, slacks in mm. Obstacles of equal stand-off go together; cells that an obstacle cannot lower any
  * more cost next to nothing, so the field should come with the region's depth in it.
  */
-export async function lowerToSlack(field: Field, obstacles: readonly Scan[], radius: number, context: Context): Promise<void> {
+export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cuts: readonly number[], context: Context): Promise<void> {
   const groups = new Map<number, Scan[]>();
   for (const s of obstacles) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
   let done = 0;
   for (const [offset, members] of groups) {
-    await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: [offset, offset + radius], offset }, context);
+    await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: cuts.map((c) => offset + c), offset }, context);
     context.progress('clearances', ++done / groups.size);
   }
 }
