@@ -109,16 +109,8 @@ async function stand(near: Nearness, pose: Pose, present: readonly Scan[], run: 
   for (const [i, a] of certificate.obstacles.entries()) {
     const p = near.prepared[i];
     const deep = a.relation === 'apart' ? undefined : await near.deepest(i, pose);
-    const patches =
-      a.patches.length > 0
-        ? await finePatches(
-            moved,
-            p,
-            a.patches.flatMap((q) => q.faces),
-            context,
-          )
-        : [];
-    const least = deep ? -deep.depth : a.closest_mm;
+    const patches = a.patches.length > 0 ? await finePatches(moved, p, a.patches, context) : [];
+    const least = deep && a.closest_mm !== null ? Math.min(-deep.depth, a.closest_mm) : a.closest_mm;
     obstacles.push({
       name: a.name,
       asked_mm: a.asked_mm,
@@ -142,11 +134,8 @@ async function stand(near: Nearness, pose: Pose, present: readonly Scan[], run: 
 /** The patches again, on the faces cut small: their areas are then those that are really too near, to the size of a piece. */
 async function finePatches(body: Mesh, p: PreparedObstacle, rough: readonly Patch[], context: Context): Promise<ObstacleStand['patches']> {
   if (!p.tree) return [];
-  const { mesh } = refineFaces(
-    body,
-    PATCH_PIECE,
-    [...new Set(faces)].sort((a, b) => a - b),
-  );
+  const faces = [...new Set(rough.flatMap((r) => r.faces))].sort((a, b) => a - b);
+  const { mesh } = refineFaces(body, PATCH_PIECE, faces);
   const count = triangleCount(mesh);
   const shift = [0, 1, 2].map((a) => mesh.origin[a] - p.origin[a]);
   const corners = new Float64Array(context.pool.allocate(72 * count));
@@ -182,15 +171,9 @@ function middleOf({ positions: p, indices: t, origin }: Mesh, face: number): Vec
   return [at(0), at(1), at(2)];
 }
 
-/** What of the body lies inside a clearance, and inside an obstacle, by the coverage of cells. */
 interface Wrong {
   readonly scan: Scan;
   readonly crossed: boolean;
-}
-
-function middleOf({ positions: p, indices: t, origin }: Mesh, face: number): Vec3 {
-  const at = (a: number): number => origin[a] + (p[3 * t[3 * face] + a] + p[3 * t[3 * face + 1] + a] + p[3 * t[3 * face + 2] + a]) / 3;
-  return [at(0), at(1), at(2)];
 }
 
 /** What of the body lies inside a clearance, and inside an obstacle that it crosses, by the coverage of cells. */
