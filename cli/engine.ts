@@ -2,6 +2,7 @@ import { isAbsolute, join } from 'node:path';
 import { parentPort, workerData } from 'node:worker_threads';
 import { gzipSync } from 'node:zlib';
 import type { Context } from '../src/core/context.ts';
+import { dipCsv } from '../src/fill/dip.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
@@ -119,6 +120,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   const about = { tool: result.tool, job: result.job.name, inputs: result.inputs.map((i) => ({ file: i.file, sha256: i.sha256 })) };
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
+  if (result.tank) files.set('dip.csv', new TextEncoder().encode(dipCsv(result.tank.dip)));
   files.set('scene.glb', await writeScene(measured));
   const coarse = await coarseFields(measured.coarse, context);
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));

@@ -52,8 +52,8 @@ export function dipRows(p: Profile, density: number): DipRow[] {
 }
 
 /** The chart as CSV text with a heading line. */
-export function dipCsv(chart: DipChart): string {
-  const lines = chart.rows.map((r) =>
+export function dipCsv(rows: readonly DipRow[]): string {
+  const lines = rows.map((r) =>
     [r.percent, r.height_mm.toFixed(2), r.volume_l.toFixed(4), r.mass_kg.toFixed(4), ...r.centre_mm.map((x) => x.toFixed(2))].join(','),
   );
   return `${['percent', 'height_mm', 'volume_l', 'mass_kg', 'x_mm', 'y_mm', 'z_mm'].join(',')}\n${lines.join('\n')}\n`;

@@ -32,19 +32,24 @@ export const TANK_DEFAULTS = {
   process: 'rotomoulded',
 } as const;
 
-/** A way of making the tank's wall: usual wall thickness, mm, and density of the wall, kg/m3. */
+/**
+ * A way of making the tank's wall: usual wall thickness, mm, density of the wall, kg/m3, least inside radius of the cavity, mm, and by what
+ * share the wall may come out thicker or thinner.
+ */
 export interface Process {
   readonly wall: number;
   readonly density: number;
+  readonly inside_radius: number;
+  readonly tolerance: number;
   readonly title: string;
 }
 
-/** Common practice, not claims: rotomoulded polyethylene runs from 3 to 10 mm, welded aluminium and carbon laminate from 2 to 3 mm. */
+/** Common practice, not claims, and the maker's own figures go before them: rotomoulded polyethylene runs from 3 to 10 mm, welded aluminium and carbon laminate from 2 to 3 mm. */
 export const PROCESSES = {
-  rotomoulded: { wall: 4, density: 940, title: 'rotationally moulded polyethylene' },
-  welded_aluminium: { wall: 2.5, density: 2700, title: 'welded aluminium sheet' },
-  laminate: { wall: 2.5, density: 1550, title: 'carbon and epoxy laminate' },
-  vacuum_formed: { wall: 4, density: 1050, title: 'vacuum-formed ABS' },
+  rotomoulded: { wall: 4, density: 940, inside_radius: 8, tolerance: 0.2, title: 'rotationally moulded polyethylene' },
+  welded_aluminium: { wall: 2.5, density: 2700, inside_radius: 4, tolerance: 0.05, title: 'welded aluminium sheet' },
+  laminate: { wall: 2.5, density: 1550, inside_radius: 5, tolerance: 0.15, title: 'carbon and epoxy laminate' },
+  vacuum_formed: { wall: 4, density: 1050, inside_radius: 4, tolerance: 0.3, title: 'vacuum-formed ABS' },
 } as const satisfies Record<string, Process>;
 
 export type ProcessName = keyof typeof PROCESSES;

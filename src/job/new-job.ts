@@ -74,9 +74,10 @@ export function renderNewJob(name: string, scans: readonly NewScan[]): string {
     '',
     `least_radius: ${JOB_DEFAULTS.least_radius}        # a ball of this radius must roll into every corner`,
     '',
-    `# process: ${PROCESS_NAMES.map((p) => `${p} (${PROCESSES[p].wall} mm)`).join(', ')}; usual walls, common practice.`,
+    `# process: ${PROCESS_NAMES.map((p) => `${p} (${PROCESSES[p].wall} mm)`).join(', ')}`,
+    '#   gives the usual wall, its tolerance and the least inside radius (common practice).',
     `# fluid: ${FLUID_NAMES.join(', ')}, or { density: 760, expansion: 0.0011 }. "tank: false" measures the room alone.`,
-    `tank: { process: ${TANK_DEFAULTS.process}, wall: ${PROCESSES[TANK_DEFAULTS.process].wall}, ullage: ${TANK_DEFAULTS.ullage * 100} %, fluid: ${TANK_DEFAULTS.fluid} }`,
+    `tank: { wall: ${PROCESSES[TANK_DEFAULTS.process].wall}, ullage: ${TANK_DEFAULTS.ullage * 100} %, fluid: ${TANK_DEFAULTS.fluid} }`,
     '',
   ];
   return lines.join('\n');

@@ -60,13 +60,13 @@ const attitude = section({
 const tankSection = section({
   process: z
     .enum(PROCESS_NAMES)
-    .prefault(TANK_DEFAULTS.process)
+    .nullish()
     .describe(
-      `How the wall is made; gives its usual thickness and density (common practice): ${PROCESS_NAMES.map((n) => `${n} ${PROCESSES[n].wall} mm, ${PROCESSES[n].density} kg/m3`).join('; ')}.`,
+      `How the wall is made. Named, it gives what is left out below (common practice): ${PROCESS_NAMES.map((n) => `${n} ${PROCESSES[n].wall} mm, ${PROCESSES[n].density} kg/m3, inside radius ${PROCESSES[n].inside_radius} mm, wall +-${100 * PROCESSES[n].tolerance} %`).join('; ')}.`,
     ),
   wall: length({ above: 0 }).nullish().describe("Thickness of the wall, mm; the process's usual one when left out."),
   wall_density: density('in g/cm3? Multiply by 1000').nullish().describe("Density of the wall, kg/m3; the process's when left out."),
-  wall_tolerance: share(0.5).prefault(0).describe('By what share the wall may come out thicker or thinner; widens the bounds.'),
+  wall_tolerance: share(0.5).nullish().describe('By what share the wall may come out thicker or thinner; widens the bounds.'),
   inside_radius: length({ above: 0 }).nullish().describe('Least inside radius of the cavity, mm; sharp corners stay when left out.'),
   inner: section({
     gap: length({ least: 0 }).describe('Between the walls, mm.'),
@@ -107,9 +107,25 @@ type Given<K extends keyof RawTank> = NonNullable<RawTank[K]> | null;
 
 /** A tank with every default filled in: wall mm, wall_density kg/m3, shares as fractions, fluid with its figures; null: not asked for. */
 export type JobTank = DeepReadonly<
-  Omit<RawTank, 'wall' | 'wall_density' | 'inside_radius' | 'inner' | 'foam' | 'attitudes' | 'filling' | 'filler' | 'vents' | 'pickups'> & {
+  Omit<
+    RawTank,
+    | 'process'
+    | 'wall'
+    | 'wall_density'
+    | 'wall_tolerance'
+    | 'inside_radius'
+    | 'inner'
+    | 'foam'
+    | 'attitudes'
+    | 'filling'
+    | 'filler'
+    | 'vents'
+    | 'pickups'
+  > & {
+    process: Given<'process'>;
     wall: number;
     wall_density: number;
+    wall_tolerance: number;
     inside_radius: number | null;
     inner: Given<'inner'>;
     foam: Given<'foam'>;
@@ -123,12 +139,16 @@ export type JobTank = DeepReadonly<
 
 export function completeTank(raw: RawTank | false): JobTank | false {
   if (raw === false) return false;
-  const process = PROCESSES[raw.process];
+  const usual = PROCESSES[raw.process ?? TANK_DEFAULTS.process];
+  // Sharp corners and an exact wall unless a process says otherwise.
+  const named = raw.process ? usual : null;
   return {
     ...raw,
-    wall: raw.wall ?? process.wall,
-    wall_density: raw.wall_density ?? process.density,
-    inside_radius: raw.inside_radius ?? null,
+    process: raw.process ?? null,
+    wall: raw.wall ?? usual.wall,
+    wall_density: raw.wall_density ?? usual.density,
+    wall_tolerance: raw.wall_tolerance ?? named?.tolerance ?? 0,
+    inside_radius: raw.inside_radius ?? named?.inside_radius ?? null,
     inner: raw.inner ?? null,
     foam: raw.foam ?? null,
     attitudes: raw.attitudes ?? [],

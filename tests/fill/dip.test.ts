@@ -142,7 +142,7 @@ describe('what is read off a dip chart', () => {
     expect(chart.rows[100].volume_l).toBeCloseTo(24, 9);
     expect(chart.rows[100].mass_kg).toBeCloseTo(24 * 0.745, 9);
     expect(Math.abs(chart.rows[50].volume_l - 12)).toBeLessThan(0.02);
-    const text = dipCsv(chart).trimEnd().split('\n');
+    const text = dipCsv(chart.rows).trimEnd().split('\n');
     expect(text.length).toBe(102);
     expect(text[0]).toBe('percent,height_mm,volume_l,mass_kg,x_mm,y_mm,z_mm');
     expect(Number(text[101].split(',')[2])).toBeCloseTo(24, 4);

@@ -4,10 +4,10 @@ import type { Field } from '../../src/core/field.ts';
 import { volume } from '../../src/field/integrate.ts';
 import { cavityOf, withBores } from '../../src/fill/cavity.ts';
 import { fluidOf } from '../../src/fill/fluids.ts';
-import { FOAM, wallProcess } from '../../src/fill/process.ts';
 import { type TankOptions, tankOf } from '../../src/fill/tank.ts';
 import { ullageOf } from '../../src/fill/ullage.ts';
 import { wettedShare } from '../../src/fill/wetted.ts';
+import { PROCESSES } from '../../src/job/defaults.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { box, cylinder, moved, solidField, union, without } from './shapes.ts';
 
@@ -120,7 +120,11 @@ describe('a tank in a box', () => {
   });
 
   it('double walls and foam take their share', async () => {
-    const { tank } = await tankOf(BOX, { ...base, inner: { gap: 6, wall: 3 }, foam: FOAM, thin: false }, inlineContext);
+    const { tank } = await tankOf(
+      BOX,
+      { ...base, inner: { gap: 6, wall: 3 }, foam: { takes: 0.03, holds: 0.02 }, thin: false },
+      inlineContext,
+    );
     const shell = (a: number): number => (400 - 2 * a) * (300 - 2 * a) * (200 - 2 * a);
     expect(Math.abs(tank.cavity_l.value - shell(13) / 1e6)).toBeLessThan(0.05);
     expect(Math.abs((tank.interspace_l?.value ?? 0) - (shell(4) - shell(10)) / 1e6)).toBeLessThan(0.05);
@@ -240,9 +244,9 @@ describe('faults', () => {
     expect((await fault(tankOf(BOX, { ...base, wall: 0 }, inlineContext))).code).toBe('tank-wall');
     expect((await fault(tankOf(BOX, { ...base, foam: { takes: 0.9, holds: 0.2 } }, inlineContext))).code).toBe('tank-wall');
     // Walls of 3 to 10 mm, 20 % either way, from a maker's design guide; the rest is common practice.
-    const roto = wallProcess('rotomoulded');
+    const roto = PROCESSES.rotomoulded;
     expect(roto.wall).toBeGreaterThanOrEqual(3);
     expect(roto.tolerance).toBe(0.2);
-    expect(roto.leastRadius).toBeGreaterThanOrEqual(6);
+    expect(roto.inside_radius).toBeGreaterThanOrEqual(6);
   });
 });

@@ -324,3 +324,16 @@ describe('further questions', () => {
     );
   });
 });
+
+describe('the way of making the wall', () => {
+  it('gives wall, density, tolerance and least inside radius when it is named; what the job says goes before', () => {
+    const tank = (text: string) => parseJob(`${HEAD}tank: ${text}\n`, 'q.yaml').tank;
+    expect(tank('{ process: welded_aluminium }')).toMatchObject({ wall: 2.5, wall_density: 2700, wall_tolerance: 0.05, inside_radius: 4 });
+    expect(tank('{ process: rotomoulded, wall: 6, inside_radius: 12, wall_tolerance: 10 % }')).toMatchObject({
+      wall: 6,
+      wall_tolerance: 0.1,
+      inside_radius: 12,
+    });
+    expect(tank('{}')).toMatchObject({ process: null, wall: 4, wall_tolerance: 0, inside_radius: null });
+  });
+});
