@@ -2,6 +2,7 @@ import { isAbsolute, join } from 'node:path';
 import { parentPort, workerData } from 'node:worker_threads';
 import { gzipSync } from 'node:zlib';
 import type { Context } from '../src/core/context.ts';
+import type { Mesh } from '../src/core/mesh.ts';
 import { dipCsv } from '../src/fill/dip.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
@@ -13,6 +14,8 @@ import { type StudyLists, study } from '../src/pipeline/study.ts';
 import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
 import { coarseFields } from '../src/report/coarse.ts';
+import { moves, sweptMesh } from '../src/space/moving.ts';
+import { isObstacle, standOff } from '../src/space/slack.ts';
 import { readBody } from './body.ts';
 import { digestedSource } from './files.ts';
 import { threadPool } from './pool.ts';
@@ -121,7 +124,13 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
   if (result.tank) files.set('dip.csv', new TextEncoder().encode(dipCsv(result.tank.dip)));
-  files.set('scene.glb', await writeScene(measured));
+  const swept: { name: string; mesh: Mesh }[] = [];
+  for (const s of measured.scans.filter((scan) => moves(scan) && isObstacle(scan))) {
+    const { mesh } = await sweptMesh(s, standOff(s), 2 * result.grid.step_mm, context);
+    swept.push({ name: `swept-${s.name}`, mesh });
+    files.set(`swept-${s.name}.stl`, writeStl(mesh, `voidgauge room of ${s.name} in motion with its clearance, mm`.slice(0, 79)));
+  }
+  files.set('scene.glb', await writeScene(measured, swept));
   const coarse = await coarseFields(measured.coarse, context);
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
   files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));

@@ -27,10 +27,13 @@ interface Thing {
 }
 
 /**
- * The drawing of a result: scans (thinned, with the error stated), envelope and cavity, as one binary glTF of named nodes whose
+ * The drawing of a result: scans (thinned, with the error stated), envelope and cavity, what moving parts sweep, as one binary glTF of named nodes whose
  * extras say what each is. Metres and y up, as that format asks: a root node turns mm with z up into it.
  */
-export async function writeScene(measured: Measured): Promise<Uint8Array<ArrayBuffer>> {
+export async function writeScene(
+  measured: Measured,
+  swept: readonly { name: string; mesh: Mesh }[] = [],
+): Promise<Uint8Array<ArrayBuffer>> {
   await MeshoptSimplifier.ready;
   const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
   const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
@@ -40,6 +43,10 @@ export async function writeScene(measured: Measured): Promise<Uint8Array<ArrayBu
   };
   things.push(body('envelope', measured.envelope));
   if (measured.cavity) things.push(body('cavity', measured.cavity));
+  for (const { name, mesh } of swept) {
+    const triangles = mesh.indices.length / 3;
+    things.push({ name, kind: 'scan', triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, MOST_ERROR) });
+  }
   return encode(things);
 }
 

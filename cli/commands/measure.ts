@@ -50,7 +50,10 @@ async function run(path: string, options: Options): Promise<void> {
   });
   const json = `${JSON.stringify(result, null, 2)}\n`;
   if (options.output !== undefined)
-    await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), RESULT_FILES);
+    await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), [
+      ...RESULT_FILES,
+      ...Object.keys(job.scans).map((name) => `swept-${name}.stl`),
+    ]);
   await print(options.json ? json : resultTable(result));
   process.stderr.write(
     options.output !== undefined

@@ -37,12 +37,6 @@ export async function loadScans(
       scans.set(scanName, scan);
       const { triangles, points, unit, box } = scan;
       inputs.set(scanName, { scan: scanName, file: name, sha256, triangles, points, unit, box_mm: box });
-      if (settings.motion.length > 0)
-        run.notes.push({
-          code: 'motion-not-swept',
-          text: `"${scanName}" has a motion, which this version does not sweep: it is taken as scanned.`,
-          where: scanName,
-        });
     }
   }
   run.notes.push(...speckNote(specks));

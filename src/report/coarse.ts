@@ -4,6 +4,7 @@ import type { Grid } from '../core/grid.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { distanceToMesh } from '../field/distance.ts';
 import type { Scan } from '../scan/scan.ts';
+import { moves, sweptDistance } from '../space/moving.ts';
 import { standOff } from '../space/slack.ts';
 
 /**
@@ -90,6 +91,9 @@ export interface CoarseInput {
   readonly start: Vec3;
 }
 
+/** How much a clearance may be raised by a dial, mm. */
+const DIALLED = 100;
+
 /** Works out the coarse fields, one an obstacle: header, and bytes before gzip. */
 export async function coarseFields(
   { region, obstacles, start }: CoarseInput,
@@ -97,7 +101,13 @@ export async function coarseFields(
 ): Promise<{ header: CoarseHeader; bytes: Uint8Array }> {
   const { grid } = region;
   const fields = [region.data];
-  for (const s of obstacles) fields.push((await distanceToMesh(s.mesh, grid, { pad: standOff(s) + grid.step }, context)).data);
+  const deepest = region.data.reduce((most, v) => Math.max(most, v), 0);
+  for (const s of obstacles) {
+    // A moving part comes near from far outside the grid; what lies beyond the region's depth and any clearance never matters.
+    const far = deepest + standOff(s) + DIALLED;
+    const still = { pad: standOff(s) + grid.step };
+    fields.push((moves(s) ? await sweptDistance(s, grid, far, context) : await distanceToMesh(s.mesh, grid, still, context)).data);
+  }
   const header: CoarseHeader = {
     version: 1,
     grid,

@@ -7,15 +7,16 @@ import { add, cross, frameOf, growBox, intersectBox, isEmptyBox, normalize, scal
 import { lowerToDistance } from '../field/distance.ts';
 import type { JobBarrier } from '../job/schema-region.ts';
 import type { Scan } from '../scan/scan.ts';
+import { lowerToSweep, moves, reachedBox } from './moving.ts';
 
 /** What a scan takes off the distance to it: clearance, doubt, and the radius of a cloud's points, mm. */
 export const standOff = (s: Scan): number => s.settings.clearance + s.settings.doubt + s.radius;
 
 export const isObstacle = (s: Scan): boolean => s.settings.role === 'obstacle' || s.settings.role === 'mates';
 
-/** The obstacles that can matter on `grid`: those that come within their stand-off of its box. */
+/** The obstacles that can matter on `grid`: those that come within their stand-off of its box in some pose. */
 export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
-  scans.filter((s) => isObstacle(s) && !isEmptyBox(intersectBox(growBox(s.box, standOff(s)), gridBox(grid))));
+  scans.filter((s) => isObstacle(s) && !isEmptyBox(intersectBox(growBox(reachedBox(s), standOff(s)), gridBox(grid))));
 
 /**
  * Lowers `field` (memory of the context's pool) to the slack: the least, over the obstacles, of distance less stand-off, mm. Full
@@ -24,11 +25,19 @@ export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
  */
 export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cuts: readonly number[], context: Context): Promise<void> {
   const groups = new Map<number, Scan[]>();
-  for (const s of obstacles) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
+  const moving = obstacles.filter(moves);
+  for (const s of obstacles) if (!moves(s)) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
   let done = 0;
+  const count = groups.size + moving.length;
   for (const [offset, members] of groups) {
     await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: cuts.map((c) => offset + c), offset }, context);
-    context.progress('clearances', ++done / groups.size);
+    context.progress('clearances', ++done / count);
+  }
+  // Last, since they cost most: what the others leave is least to ask about.
+  for (const s of moving) {
+    const offset = standOff(s);
+    await lowerToSweep(field, s, { offset, levels: cuts.map((c) => offset + c) }, context);
+    context.progress('clearances', ++done / count);
   }
 }
 

@@ -1,0 +1,88 @@
+import { allocateF32, type Context } from '../core/context.ts';
+import type { Field } from '../core/field.ts';
+import { cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
+import type { Mesh } from '../core/mesh.ts';
+import { type Box3, boxSize, growBox, intersectBox, isEmptyBox } from '../core/vec.ts';
+import { distanceToMesh } from '../field/distance.ts';
+import { lowerToMoving, type PartField } from '../field/moving.ts';
+import { surface } from '../field/surface.ts';
+import { jointsOf, sweptBox } from '../scan/motion.ts';
+import type { Scan } from '../scan/scan.ts';
+import { partFrom } from './roll.ts';
+import { edgeCells } from './skin.ts';
+
+/** Cells of a moving part's own field, at most; beyond, its cells grow. */
+const MOST_CELLS = 2e7;
+/** Cells of the grid on which a sweep is drawn, about. */
+const DRAWN_CELLS = 1.5e6;
+
+export const moves = (s: Scan): boolean => s.settings.motion.length > 0;
+
+/** The box that a scan sweeps, mm: its own when it stands still. */
+export const reachedBox = (s: Scan): Box3 => (moves(s) ? sweptBox(s.box, jointsOf(s.settings.motion)) : s.box);
+
+/**
+ * Lowers `field` (memory of the context's pool) to the least distance, over all poses, to a moving scan less `offset`, mm: one distance field of
+ * the scan as it stands, asked under the poses. `levels`: distances at which the field will be cut.
+ */
+export async function lowerToSweep(
+  field: Field,
+  scan: Scan,
+  { offset, levels }: { readonly offset: number; readonly levels: readonly number[] },
+  context: Context,
+): Promise<void> {
+  let most = -Infinity;
+  for (const v of field.data) if (v > most) most = v;
+  const { step } = field.grid;
+  if (!(most > -2 * step) || scan.mesh.indices.length === 0) return;
+  const joints = jointsOf(scan.settings.motion);
+  const reach = most + offset + 2 * step;
+  // Where the field's cells come to lie when they are moved back; the surface counts as far round them as it can matter.
+  const asked = sweptBox(gridBox(field.grid), joints, true);
+  const part = await partField(scan, intersectBox(growBox(scan.box, reach), growBox(asked, step)), { reach, step, levels }, context);
+  if (part) await lowerToMoving(field, part, { joints, offset, level: Math.max(0, ...levels.map((l) => l - offset)) }, context);
+}
+
+/**
+ * Unsigned distance to a moving scan, the least over its poses, mm, on `grid`; `most` where it is more.
+ */
+export async function sweptDistance(scan: Scan, grid: Grid, most: number, context: Context): Promise<Field> {
+  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(most) };
+  await lowerToSweep(field, scan, { offset: 0, levels: [] }, context);
+  return field;
+}
+
+async function partField(
+  scan: Scan,
+  box: Box3,
+  { reach, step, levels }: { readonly reach: number; readonly step: number; readonly levels: readonly number[] },
+  context: Context,
+): Promise<PartField | null> {
+  if (isEmptyBox(box)) return null;
+  // Surface outside the box counts as well, up to `reach` away; but none lies beyond the scan's own box.
+  const held = intersectBox(growBox(box, reach), growBox(scan.box, step));
+  const pad = Math.max(0, ...[0, 1, 2].flatMap((a) => [box.min[a] - held.min[a], held.max[a] - box.max[a]]));
+  const size = boxSize(growBox(box, pad));
+  const cell = Math.max(step, Math.cbrt((size[0] * size[1] * size[2]) / MOST_CELLS));
+  const field = await distanceToMesh(scan.mesh, gridOver(box, cell), { levels, pad }, context);
+  return { field, reach };
+}
+
+/**
+ * What a moving scan keeps free for itself, as a closed mesh: all that comes within `offset` mm of it in some pose, hollows that
+ * nothing can reach filled. On cells of `step` mm or larger ones, so that a whole fork with its wheel can be drawn; returns the cell used.
+ */
+export async function sweptMesh(scan: Scan, offset: number, step: number, context: Context): Promise<{ mesh: Mesh; step: number }> {
+  const volumeOf = (b: Box3): number => boxSize(b).reduce((v, s) => v * s, 1);
+  const box = growBox(reachedBox(scan), offset);
+  const cell = Math.max(step, Math.cbrt(volumeOf(box) / DRAWN_CELLS));
+  const grid = gridOver(growBox(box, 3 * cell), cell);
+  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(2 * cell) };
+  // No surface may lie at the part itself, where an unsigned distance has no sign.
+  const off = Math.max(offset, cell);
+  await lowerToSweep(field, scan, { offset: off, levels: [off] }, context);
+  const outside = partFrom(field, 0, edgeCells(grid));
+  const solid = new Float32Array(outside.data.length);
+  for (let c = 0; c < solid.length; c++) solid[c] = -outside.data[c];
+  return { mesh: surface({ grid, data: solid }, 0), step: cell };
+}
