@@ -15,7 +15,7 @@ import { slidingObstacles } from './ways.ts';
 /** Directions that are followed to the open before it is given up. */
 const FOLLOWED = 3;
 /** Shortest and longest step while a body is followed, mm. */
-const LEAST_STEP = 0.2;
+const LEAST_STEP = 0.5;
 const MOST_STEP = 25;
 
 /**

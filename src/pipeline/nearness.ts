@@ -23,7 +23,7 @@ const CHUNK = 250;
 /** Pieces of a scan's surface that may lie inside the body are no longer than this, mm. */
 const PIECE = 3;
 /** The deepest place is found to this, mm, as long as there are not more pieces than MOST_PIECES. */
-const DEPTH_ERROR = 0.01;
+const DEPTH_ERROR = 0.02;
 const MOST_PIECES = 200_000;
 
 export interface Deepest extends Deep {
@@ -141,8 +141,8 @@ export class Nearness {
       bound = top;
       for (let n = 0; n < depths.length; n++) {
         const d = depths[n];
-        // The depth changes by at most 1 mm per mm; middles outside the body are only known to be no deeper than 0.
-        const most = (d?.depth ?? 0) + pieceRadius(pieces, 9 * n);
+        // No place is deeper than it is far from the middle's nearest face; middles outside are only known to be no deeper than 0.
+        const most = d ? farthest(pieces, 9 * n, this.shiftTo(i, d.onBody)) : pieceRadius(pieces, 9 * n);
         if (most <= top + DEPTH_ERROR || (!d && most <= DEPTH_ERROR)) continue;
         bound = Math.max(bound, most);
         const c = pieces.slice(9 * n, 9 * n + 9);
@@ -190,6 +190,11 @@ export class Nearness {
         out[which[n]] = { depth: r.found[o + 1], at: this.forward(middles[n], pose), onBody };
       }
     return out;
+  }
+
+  /** A place of the moved body, about the origin of obstacle i. */
+  private shiftTo(i: number, p: Vec3): Vec3 {
+    return sub(p, this.prepared[i].origin);
   }
 
   private forward(p: Vec3, pose: Pose): Vec3 {
@@ -245,6 +250,10 @@ export class Nearness {
     );
   }
 }
+
+/** Greatest distance of the corners of the piece at `o` from a point: no point of the piece is farther. */
+const farthest = (c: Pieces, o: number, p: Vec3): number =>
+  Math.sqrt(Math.max(...[0, 3, 6].map((v) => (c[o + v] - p[0]) ** 2 + (c[o + v + 1] - p[1]) ** 2 + (c[o + v + 2] - p[2]) ** 2)));
 
 interface Found {
   readonly nearest: Float64Array;
