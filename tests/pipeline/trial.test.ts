@@ -59,7 +59,7 @@ describe('how near a finished body comes', () => {
       const body = moveMesh(seed % 2 ? boxMesh([40, 30, 20]) : surface(fieldOf(ROUND, ball(18)), 0), randomTurn(r), [0, 0, 0]);
       const rail = moveMesh(
         tubeMesh(
-          [-100, 0, 100].map((x): Vec3 => [x, 0, 0]),
+          [-15, 0, 15].map((x): Vec3 => [x, 0, 0]),
           12,
           24,
         ),
