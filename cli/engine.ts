@@ -8,8 +8,10 @@ import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
+import { commonRoom } from '../src/pipeline/common.ts';
 import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
+import { placingsText } from '../src/pipeline/place.ts';
 import { type StudyLists, study } from '../src/pipeline/study.ts';
 import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
@@ -22,7 +24,7 @@ import { threadPool } from './pool.ts';
 import { writeScene } from './scene.ts';
 
 /** What the thread is asked to do. */
-export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder | StudyOrder);
+export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder | CommonOrder | StudyOrder);
 
 interface Common {
   readonly job: Job;
@@ -58,6 +60,13 @@ export interface StudyOrder {
   readonly ask: 'study';
   readonly lists: StudyLists;
   readonly step?: number;
+}
+
+export interface CommonOrder {
+  readonly ask: 'common';
+  /** The further vehicles; the order's own job is the first. */
+  readonly others: readonly { readonly job: Job; readonly folder: string }[];
+  readonly step: number | undefined;
 }
 
 export interface FitOrder {
@@ -105,6 +114,20 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
     const certified = await certifyMesh(body.mesh, order.job, files, context);
     return { value: { ...certified, mesh: body.about }, files: new Map() };
   }
+  if (order.ask === 'common') {
+    const vehicles = [order, ...order.others].map((v) => ({ job: v.job, files: filesIn(v.folder) }));
+    const { result, envelope } = await commonRoom(vehicles, context, { step: order.step });
+    const about = { jobs: vehicles.map((v) => v.job.name) };
+    const glb = await writeGlb([{ name: 'common envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about);
+    const stl = writeStl(envelope, 'voidgauge common envelope, mm');
+    return {
+      value: result,
+      files: new Map([
+        ['common.stl', stl],
+        ['common.glb', glb],
+      ]),
+    };
+  }
   if (order.ask === 'fit') {
     const body = await readBody(order.mesh, order.job.units);
     return { value: { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about }, files: new Map() };
@@ -130,6 +153,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
     swept.push({ name: `swept-${s.name}`, mesh });
     files.set(`swept-${s.name}.stl`, writeStl(mesh, `voidgauge room of ${s.name} in motion with its clearance, mm`.slice(0, 79)));
   }
+  if (result.placings) files.set('placings.json', new TextEncoder().encode(placingsText(result.placings)));
   files.set('scene.glb', await writeScene(measured, swept));
   const coarse = await coarseFields(measured.coarse, context);
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));

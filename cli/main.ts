@@ -2,6 +2,7 @@
 import tab from '@bomb.sh/tab/commander';
 import { Command, CommanderError } from 'commander';
 import { addCertify } from './commands/certify.ts';
+import { addCommon } from './commands/common.ts';
 import { addFit } from './commands/fit.ts';
 import { addMake } from './commands/make.ts';
 import { addMeasure } from './commands/measure.ts';
@@ -31,6 +32,7 @@ addStudy(program);
 addMake(program);
 addCertify(program);
 addFit(program);
+addCommon(program);
 addSchema(program);
 addView(program);
 addReport(program);

@@ -59,12 +59,12 @@ describe('how near a finished body comes', () => {
       const body = moveMesh(seed % 2 ? boxMesh([40, 30, 20]) : surface(fieldOf(ROUND, ball(18)), 0), randomTurn(r), [0, 0, 0]);
       const rail = moveMesh(
         tubeMesh(
-          [-15, 0, 15].map((x): Vec3 => [x, 0, 0]),
+          [-31, 0, 31].map((x): Vec3 => [x, 0, 0]),
           12,
           24,
         ),
         randomTurn(r),
-        [r.range(-3, 3), 38, 30],
+        [r.range(-3, 3), 60, 50],
       );
       const { as_placed } = await trial(body, { rail: ['clearance: 1', writeStl(rail, 'rail')] }, `${QUICK}fit: { shift: 0, turn: 0 }\n`);
       const fine = refineFaces(body, 0.25).mesh;
