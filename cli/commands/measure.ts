@@ -12,7 +12,17 @@ import { resultTable } from '../table.ts';
 import { VERSION } from '../version.ts';
 
 /** Files that a run may write; with --force, those of an earlier run that the new one does not have go. */
-const RESULT_FILES = ['result.json', 'envelope.stl', 'envelope.glb', 'cavity.stl', 'dip.csv', 'scene.glb', 'coarse.json', 'coarse.bin'];
+const RESULT_FILES = [
+  'result.json',
+  'envelope.stl',
+  'envelope.glb',
+  'cavity.stl',
+  'dip.csv',
+  'scene.glb',
+  'placings.json',
+  'coarse.json',
+  'coarse.bin',
+];
 
 interface Options {
   output?: string;

@@ -4,10 +4,10 @@ import { direction, length, point, section, turns } from './schema-parts.ts';
 import { determinant, nearestRotation, type Rows, turnRows } from './turn.ts';
 
 /** How a scan is placed, as three rows [r, r, r, t]: p' = R p + t, mm, after the file's unit has been turned into mm. */
-type Placing = [[number, number, number, number], [number, number, number, number], [number, number, number, number]];
+export type Placing = [[number, number, number, number], [number, number, number, number], [number, number, number, number]];
 
 const row = z.tuple([z.number(), z.number(), z.number(), z.number()], { error: 'a row of four numbers' });
-const MATRIX = 'a matrix of three or four rows with four numbers each, or { move: [..], turn: [..] }';
+const MATRIX = 'a matrix of three or four rows with four numbers each, or { move: [..], turn: [..] }, { onto: scan }, { targets: .. }';
 
 const matrix = z
   .array(row)
@@ -33,13 +33,50 @@ function rigid(m: Rows, refuse: (message: string, hint?: string) => void): Rows 
   return m;
 }
 
-const moveTurn = section({
+const file = (what: string) => z.string({ error: what }).min(1, { error: what });
+
+const targetLists = section({
+  own: file('the file of the sticker centres in this scan').describe("Sticker centres in this scan's own frame, CSV or XYZ."),
+  fixed: file('the file of the sticker centres that stay').describe(
+    'The same stickers where they belong, CSV or XYZ; in any order, some may be missing.',
+  ),
+});
+
+const placeSection = section({
   move: point().prefault([0, 0, 0]).describe('Shift, mm, made after the turn.'),
   turn: turns().prefault([0, 0, 0]).describe('Turns about the fixed axes x, then y, then z, degrees.'),
-}).transform(({ move, turn }): Placing => turnRows(turn).map((r, i) => [...r, move[i]]) as Placing);
+  onto: z
+    .string({ error: 'the name of a scan' })
+    .nullish()
+    .describe('Fit by the surfaces that both share to this scan; move and turn give a start within 50 mm and 10 degrees.'),
+  targets: targetLists.nullish().describe('Fit by stickers that were measured in both scans.'),
+  from: file('a file of placings').nullish().describe('A placings.json that an earlier run wrote.'),
+  tolerance: length({ above: 0 }).nullish().describe('How far two distances between stickers may differ, mm; 1 when left out.'),
+  limit: length({ above: 0 }).nullish().describe('Expected error, mm, from which a fitted placing is a doubt; 0.25 when left out.'),
+}).transform((p, context) => {
+  const ways = [p.onto, p.targets, p.from].filter((w) => w !== undefined && w !== null).length;
+  const refuse = (message: string, path: string[] = []): void => void context.addIssue({ code: 'custom', message, path });
+  if (ways > 1) refuse('one of "onto", "targets" and "from"');
+  if (ways === 0 && p.limit) refuse('no limit: a placing that is given is not fitted', ['limit']);
+  if (p.tolerance && !p.targets) refuse('no tolerance without "targets"', ['tolerance']);
+  if (ways === 0) return placingOf(p.move, p.turn);
+  const { move, turn } = p;
+  return {
+    move,
+    turn,
+    onto: p.onto ?? null,
+    targets: p.targets ?? null,
+    from: p.from ?? null,
+    tolerance: p.tolerance ?? null,
+    limit: p.limit ?? null,
+  };
+});
 
-/** Where a scan stands: a matrix by rows, or a turn and a shift. */
-export const place = z.union([matrix, moveTurn], { error: MATRIX });
+/** Rows of a turn and a shift after it. */
+export const placingOf = (move: Vec3, turn: Vec3): Placing => turnRows(turn).map((r, i) => [...r, move[i]]) as Placing;
+
+/** Where a scan stands: a matrix by rows, a turn and a shift, or how that is found. */
+export const place = z.union([matrix, placeSection], { error: MATRIX });
 
 const turn = section({
   about: z

@@ -38,7 +38,11 @@ const scan = section({
     .enum(['auto', 'solid', 'sheet'])
     .prefault('auto')
     .describe('solid: its inside is full. sheet: only the surface is there. auto: told from the scan itself.'),
-  place: place.nullish().describe('Where the scan stands: a 3x4 or 4x4 matrix by rows, or { move: [..] mm, turn: [..] degrees }.'),
+  place: place
+    .nullish()
+    .describe(
+      'Where the scan stands: a 3x4 or 4x4 matrix by rows, or { move: [..] mm, turn: [..] degrees }; or how it is found: { onto: scan }, { targets: .. }, { from: placings.json }.',
+    ),
   motion: motion.nullish().describe('How the part moves: one joint, or two of which the second carries the first.'),
 });
 
@@ -95,6 +99,7 @@ export function checkScans(all: Readonly<Record<string, RawScan>>, report: Repor
       what: 'None of the scans is an obstacle, so nothing bounds the room.',
       expected: 'at least one scan with role obstacle or mates',
     });
+  for (const [name, s] of entries) checkPlaced(name, s, all, report);
   for (const [name, s] of entries)
     if (s.role === 'mates' && s.clearance)
       report(['scans', name, 'clearance'], {
@@ -105,6 +110,29 @@ export function checkScans(all: Readonly<Record<string, RawScan>>, report: Repor
         hint: 'role: obstacle keeps a distance',
       });
 }
+
+/** A scan can only be laid onto one that stands already: an other one that is not itself laid onto it. */
+function checkPlaced(name: string, s: RawScan, all: Readonly<Record<string, RawScan>>, report: Report): void {
+  const onto = ontoOf(s);
+  if (onto === null) return;
+  const path = ['scans', name, 'place', 'onto'];
+  checkScanName(onto, all, { path, report });
+  const seen = [name];
+  for (let at: string | null = onto; at !== null && Object.hasOwn(all, at); at = ontoOf(all[at])) {
+    if (seen.includes(at)) {
+      report(path, {
+        code: 'job-place-ring',
+        what: `Scan "${name}" cannot be placed: its placing hangs on itself.`,
+        got: [...seen, at].join(' onto '),
+        expected: 'a chain that ends at a scan that stands by itself',
+      });
+      return;
+    }
+    seen.push(at);
+  }
+}
+
+const ontoOf = (s: RawScan): string | null => (s.place && !Array.isArray(s.place) ? s.place.onto : null);
 
 /** Reports a name that is no scan, with the nearest one that is. */
 export function checkScanName(

@@ -5,6 +5,7 @@ import type { InputResult } from '../report/result.ts';
 import { makeScan, type Scan } from '../scan/scan.ts';
 import { type Specks, speckNote } from '../scan/specks.ts';
 import { checkOrientation, checkUnits } from '../space/checks.ts';
+import { placeScans, type ReadScan } from './place.ts';
 import type { Files, Run } from './run.ts';
 
 export interface LoadOptions {
@@ -21,8 +22,7 @@ export async function loadScans(
 ): Promise<{ scans: Scan[]; inputs: InputResult[] }> {
   const entries = Object.entries(job.scans);
   const names = [...new Set(entries.map(([, s]) => s.file))];
-  const scans = new Map<string, Scan>();
-  const inputs = new Map<string, InputResult>();
+  const scans = new Map<string, ReadScan>();
   const specks: Specks[] = [];
   for (const [i, name] of names.entries()) {
     run.context.progress('reading scans', i / names.length);
@@ -34,17 +34,21 @@ export async function loadScans(
     for (const [scanName, settings] of entries) {
       if (settings.file !== name) continue;
       const scan = makeScan(scanName, settings, read, job.units, specks);
-      scans.set(scanName, scan);
-      const { triangles, points, unit, box } = scan;
-      inputs.set(scanName, { scan: scanName, file: name, sha256, triangles, points, unit, box_mm: box });
+      scans.set(scanName, { scan, sha256 });
     }
   }
+  run.placings.push(...(await placeScans(job, scans, files, run)));
   run.notes.push(...speckNote(specks));
-  const ordered = entries.map(([n]) => scans.get(n)!).filter((s) => s.settings.role !== 'ignore');
+  const ordered = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
   if (!options.anySize) {
     checkUnits(ordered);
     for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);
   }
   run.done('reading scans');
-  return { scans: ordered, inputs: entries.map(([n]) => inputs.get(n)!) };
+  const inputs = entries.map(([name, { file }]): InputResult => {
+    const { scan, sha256 } = scans.get(name)!;
+    const { triangles, points, unit, box } = scan;
+    return { scan: name, file, sha256, triangles, points, unit, box_mm: box };
+  });
+  return { scans: ordered, inputs };
 }

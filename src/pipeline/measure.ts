@@ -79,6 +79,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
     ...(stowage ? { stowage } : {}),
     ...(ways ? { ways_in: ways.ways, ways_search: ways.search } : {}),
     ...(tubes ? { tubes } : {}),
+    ...(run.placings.length > 0 ? { placings: run.placings } : {}),
     notes: run.notes,
     cautions: CAUTIONS,
   };

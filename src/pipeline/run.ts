@@ -1,6 +1,7 @@
 import { type Context, checkCancelled } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { ByteSource } from '../io/source.ts';
+import type { PlacingResult } from '../scan/placing.ts';
 
 /** A scan file as the pipeline takes it: its bytes, and their SHA-256 (hex) once they have been read. */
 export interface JobFile extends ByteSource {
@@ -16,6 +17,8 @@ export interface Files {
 export class Run {
   readonly timings: Record<string, number> = {};
   readonly notes: Note[] = [];
+  /** Of the scans whose place was found. */
+  readonly placings: PlacingResult[] = [];
   readonly context: Context;
   private last = performance.now();
 

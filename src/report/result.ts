@@ -4,6 +4,7 @@ import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
 import type { TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
 
 export type { Bounded } from '../fill/bounded.ts';
@@ -74,6 +75,8 @@ export interface Result {
   readonly ways_search?: WaysSearch;
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
+  /** Scans whose place was found by the run. */
+  readonly placings?: readonly PlacingResult[];
   readonly notes: readonly Note[];
   readonly cautions: readonly string[];
 }

@@ -4,6 +4,7 @@ import { boxOfPositions, joinMeshes, type Mesh } from '../core/mesh.ts';
 import { type LengthUnit, MM_PER } from '../core/units.ts';
 import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
 import type { ScanFile, ScanPart } from '../io/scan-file.ts';
+import { placingOf } from '../job/schema-place.ts';
 import type { JobScan } from '../job/schema-scans.ts';
 import { cloudAsMesh, medianSpacing } from './points.ts';
 import { dropSpecks, type Speck, type Specks } from './specks.ts';
@@ -33,7 +34,7 @@ export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUni
   const parts = settings.groups ? pick(name, settings, file.parts) : file.parts;
   const unit = settings.units ?? file.unit ?? jobUnit;
   const scale = MM_PER[unit];
-  const rows = settings.place ?? undefined;
+  const rows = placedRows(settings.place);
   const meshes: Mesh[] = [];
   let points = 0;
   let radius = 0;
@@ -79,7 +80,16 @@ function pick(name: string, settings: JobScan, parts: readonly ScanPart[]): Scan
   });
 }
 
-type Rows = NonNullable<JobScan['place']>;
+type Rows = Extract<NonNullable<JobScan['place']>, readonly unknown[]>;
+
+/** Rows of the placing that the job gives; a fit starts at its move and turn. */
+function placedRows(place: JobScan['place']): Rows | undefined {
+  if (!place) return undefined;
+  return isGiven(place) ? place : placingOf(place.move, place.turn);
+}
+
+/** Whether the job says itself where the scan stands. */
+export const isGiven = (place: NonNullable<JobScan['place']>): place is Rows => Array.isArray(place);
 
 /** Scales to mm and places; the float64 origin takes the shift, so nothing far from zero is rounded. */
 function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefined): T {
@@ -103,7 +113,7 @@ function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefi
 }
 
 /** Box of the vertices that triangles use, mm. */
-function boxOfUsed(m: Mesh): Box3 {
+export function boxOfUsed(m: Mesh): Box3 {
   const used = new Uint8Array(m.positions.length / 3);
   for (const i of m.indices) used[i] = 1;
   const kept = new Float32Array(m.indices.length === 0 ? 0 : m.positions.length);

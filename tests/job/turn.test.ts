@@ -4,7 +4,9 @@ import { Fault } from '../../src/core/fault.ts';
 import { random } from '../../src/core/random.ts';
 import type { Vec3 } from '../../src/core/vec.ts';
 import { parseJob } from '../../src/job/job.ts';
+import type { Placing } from '../../src/job/schema-place.ts';
 import { outlineFrame, turnRows } from '../../src/job/turn.ts';
+import { isGiven } from '../../src/scan/scan.ts';
 
 /** three's rotation about fixed x, then y, then z: its Euler order "ZYX" counts from the left. */
 const oracle = (turn: Vec3): Matrix4 =>
@@ -12,8 +14,11 @@ const oracle = (turn: Vec3): Matrix4 =>
     new Euler(MathUtils.degToRad(turn[0]), MathUtils.degToRad(turn[1]), MathUtils.degToRad(turn[2]), 'ZYX'),
   );
 
-const placeOf = (place: unknown) =>
-  parseJob(JSON.stringify({ voidgauge: 1, scans: { a: { file: 'a.stl', place } } }), 'q.yaml').scans['a'].place!;
+const placeOf = (place: unknown): Placing => {
+  const found = parseJob(JSON.stringify({ voidgauge: 1, scans: { a: { file: 'a.stl', place } } }), 'q.yaml').scans['a'].place;
+  if (!found || !isGiven(found)) throw new Error('not a placing');
+  return [[...found[0]], [...found[1]], [...found[2]]];
+};
 
 describe('turns', () => {
   for (const seed of [1, 2, 3])
