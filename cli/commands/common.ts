@@ -1,6 +1,7 @@
 import { availableParallelism } from 'node:os';
 import { dirname } from 'node:path';
-import { type Command, InvalidArgumentError } from 'commander';
+import type { Command } from 'commander';
+import { Fault } from '../../src/core/fault.ts';
 import { parseJob } from '../../src/job/job.ts';
 import type { CommonResult } from '../../src/pipeline/common.ts';
 import { CAUTIONS } from '../../src/report/result.ts';
@@ -35,7 +36,13 @@ export function addCommon(program: Command): void {
 }
 
 async function run(paths: readonly string[], options: Options): Promise<void> {
-  if (paths.length < 2) throw new InvalidArgumentError('Two jobs or more are needed: one vehicle alone is what "measure" is for.');
+  if (paths.length < 2)
+    throw new Fault({
+      code: 'common-one',
+      what: 'Two jobs or more are needed.',
+      got: paths.join(', '),
+      hint: 'one vehicle alone is what "measure" is for',
+    });
   const vehicles: { job: ReturnType<typeof parseJob>; folder: string }[] = [];
   for (const p of paths) vehicles.push({ job: parseJob(await readText(p, 'a job file'), p), folder: dirname(p) });
   if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);

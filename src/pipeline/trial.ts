@@ -47,6 +47,13 @@ export async function tryBody(body: Mesh, job: Job, files: Files, context: Conte
   const run = new Run(context);
   const { scans, inputs } = await loadScans(job, files, run);
   const present = scans.filter(isObstacle);
+  for (const s of present)
+    if (s.settings.motion.length > 0)
+      run.notes.push({
+        code: 'motion-as-scanned',
+        text: `"${s.name}" moves, but a finished body is held against it as it was scanned only.`,
+        where: s.name,
+      });
   const limits = { shift: job.fit.shift, turn: scale(job.fit.turn, RADIANS_PER_DEGREE) };
   const half = length(boxSize(meshBox(body))) / 2;
   const reach = length(limits.shift) + length(limits.turn) * half;

@@ -53,8 +53,8 @@ const WALLS = boxesStl([-200, -200, -100, 200, -50, 100], [-200, 50, -100, 200, 
 const QUICK = 'step: 4\nways_in: { directions: 26, clearance: 0.5 }\n';
 
 describe('how near a finished body comes', () => {
-  it('agrees with distances from points 0.25 mm apart all over it, seeds 1 to 6', async () => {
-    for (let seed = 1; seed <= 6; seed++) {
+  it('agrees with distances from points 0.5 mm apart all over it, seeds 1 to 4', async () => {
+    for (let seed = 1; seed <= 4; seed++) {
       const r = random(seed);
       const body = moveMesh(seed % 2 ? boxMesh([40, 30, 20]) : surface(fieldOf(ROUND, ball(18)), 0), randomTurn(r), [0, 0, 0]);
       const rail = moveMesh(
@@ -67,11 +67,11 @@ describe('how near a finished body comes', () => {
         [r.range(-3, 3), 60, 50],
       );
       const { as_placed } = await trial(body, { rail: ['clearance: 1', writeStl(rail, 'rail')] }, `${QUICK}fit: { shift: 0, turn: 0 }\n`);
-      const fine = refineFaces(body, 0.25).mesh;
+      const fine = refineFaces(body, 0.5).mesh;
       const points = Float64Array.from(fine.positions, (v, i) => v + fine.origin[i % 3]);
       const truth = treeDistance(rail)(points).reduce((a, b) => Math.min(a, b), Infinity);
       const [o] = as_placed.obstacles;
-      // A grid of points misses the nearest place by h^2 / 8 d at most: 0.25 mm and some mm of distance.
+      // A grid of points misses the nearest place by h^2 / 8 d at most: 0.005 mm, with 0.5 mm and more than 6 mm of distance.
       expect(Math.abs(o.closest_mm! - truth)).toBeLessThan(0.02);
       expect(o.at_least_mm!).toBeLessThanOrEqual(truth);
       expect(distance(o.on_body_mm!, o.on_obstacle_mm!)).toBeCloseTo(o.closest_mm!, 4);
@@ -81,7 +81,7 @@ describe('how near a finished body comes', () => {
 
   it('4 mm into a wall: depth, area and litres of a plane cut', async () => {
     const { as_placed, way } = await trial(
-      shifted(boxMesh([120, 90, 80]), [0, 9, 0]),
+      shifted(boxMesh([60, 90, 40]), [0, 9, 0]),
       { walls: ['clearance: 4', WALLS] },
       QUICK.replace('step: 4', 'step: 2'),
     );
@@ -90,12 +90,12 @@ describe('how near a finished body comes', () => {
     expect(o.inside!.depth_mm).toBeCloseTo(4, 2);
     expect(o.inside!.error_mm).toBeLessThan(0.021);
     expect(o.slack_mm).toBeCloseTo(-8, 2);
-    // The face of 120 x 80 mm wholly, and of the four beside it the strip within 4 mm of the wall or inside it: 8 mm.
-    const area = 120 * 80 + 2 * (120 + 80) * 8;
+    // The face of 60 x 40 mm wholly, and of the four beside it the strip within 4 mm of the wall or inside it: 8 mm.
+    const area = 60 * 40 + 2 * (60 + 40) * 8;
     expect(o.patches[0].depth_mm).toBeCloseTo(8, 2);
     expect(Math.abs(o.patches[0].area_mm2 / area - 1)).toBeLessThan(0.04);
-    expect(as_placed.interference_l).toBeCloseTo(0.12 * 0.8 * 0.4, 3);
-    expect(as_placed.too_near_l).toBeCloseTo(0.12 * 0.8 * 0.8, 3);
+    expect(as_placed.interference_l).toBeCloseTo(0.06 * 0.4 * 0.4, 3);
+    expect(as_placed.too_near_l).toBeCloseTo(0.06 * 0.4 * 0.8, 3);
     expect(as_placed.pass).toBe(false);
     // What sits in a wall is not asked how it got there.
     expect(way.works).toBeNull();

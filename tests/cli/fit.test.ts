@@ -1,0 +1,81 @@
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { boxesStl, type Ended, voidgauge } from './run.ts';
+
+/** Walls 100 mm apart; a body of 90 mm, 3 mm off the middle. */
+const JOB = `voidgauge: 1
+name: slot
+step: 4
+scans: { walls: { file: walls.stl, clearance: 4 } }
+region: { skin: false, box: { min: [-100, -60, -60], max: [100, 60, 60] } }
+ways_in: { clearance: 0.5, directions: 26 }
+`;
+
+let cwd: string;
+beforeAll(() => {
+  cwd = mkdtempSync(join(tmpdir(), 'voidgauge-'));
+  writeFileSync(join(cwd, 'walls.stl'), boxesStl([-200, -200, -100, 200, -50, 100], [-200, 50, -100, 200, 200, 100]));
+  writeFileSync(join(cwd, 'body.stl'), boxesStl([-60, -42, -40, 60, 48, 40]));
+  writeFileSync(join(cwd, 'good.stl'), boxesStl([-60, -45, -40, 60, 45, 40]));
+  writeFileSync(join(cwd, 'open.stl'), boxesStl([-60, -45, -40, 60, 45, 40]).subarray(0, 84));
+  writeFileSync(join(cwd, 'job.yaml'), JOB);
+  writeFileSync(join(cwd, 'sister.yaml'), JOB.replace('slot', 'sister').replace('clearance: 4', 'clearance: 6'));
+});
+afterAll(() => rmSync(cwd, { recursive: true, force: true }));
+
+const run = (...args: string[]): Promise<Ended> => voidgauge([...args, '--workers', '1'], { cwd });
+
+describe('voidgauge fit', () => {
+  it('says what is too near, where it would sit better, and how it goes in; exit code 3', async () => {
+    const ended = await run('fit', 'job.yaml', 'body.stl', '--against', 'sister.yaml');
+    expect(ended.code, ended.stderr).toBe(3);
+    expect(ended.stdout).toMatch(/walls\s+\d\.\d\d\s+4\s+-2\.0\d/);
+    expect(ended.stdout).toMatch(/Shifted by \[-?0\.00, -3\.0\d, -?0\.00\] mm/);
+    expect(ended.stdout).toContain('found');
+    // The table of the sisters: 2 mm and 4 mm too near as placed, 1 mm to spare and 1 mm too near in the middle.
+    expect(ended.stdout).toMatch(/slot\s+-2\.0\d\s+(1\.00|0\.99)\s+yes/);
+    expect(ended.stdout).toMatch(/sister\s+-4\.0\d\s+-1\.0\d\s+yes/);
+    expect(Math.max(...ended.stdout.split('\n').map((l) => l.length))).toBeLessThanOrEqual(80);
+  });
+
+  it('a body in the middle fits: exit code 0, and JSON alone on stdout', async () => {
+    const ended = await run('fit', 'job.yaml', 'good.stl', '--json');
+    expect(ended.code, ended.stderr).toBe(0);
+    const { vehicles, cautions } = JSON.parse(ended.stdout);
+    expect(vehicles[0].as_placed.pass).toBe(true);
+    expect(vehicles[0].as_placed.least_slack_mm).toBeCloseTo(1, 3);
+    expect(vehicles[0].moved).toBeNull();
+    expect(vehicles[0].way.works).toBe(true);
+    expect(cautions.length).toBeGreaterThan(0);
+  });
+
+  it('bad input: no such body, an empty one, a sister job that is not there', async () => {
+    const missing = await run('fit', 'job.yaml', 'bdy.stl');
+    expect([missing.code, missing.stderr]).toEqual([2, expect.stringContaining('body.stl')]);
+    expect((await run('fit', 'job.yaml', 'open.stl')).code).toBe(2);
+    expect((await run('fit', 'job.yaml', 'body.stl', '--against', 'none.yaml')).code).toBe(2);
+  });
+});
+
+describe('voidgauge common', () => {
+  it('prints what is shared and what each costs, and writes it on request', async () => {
+    const ended = await run('common', 'job.yaml', 'sister.yaml', '-o', 'shared');
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(ended.stdout).toMatch(/Common envelope\s+[\d.]+\s+[\d.]+\s+[\d.]+/);
+    expect(ended.stdout).toMatch(/ {2}slot\s+[\d.]+\s+0\.0/);
+    const saved = JSON.parse(readFileSync(join(cwd, 'shared', 'common.json'), 'utf8'));
+    // The sister's 6 mm rule: 200 x 88 x 120 mm, less what a ball of 8 mm leaves in its edges (Steiner).
+    const [a, b, c] = [184, 72, 104];
+    const litres = (a * b * c + 16 * (a * b + b * c + c * a) + Math.PI * 64 * (a + b + c) + (4 / 3) * Math.PI * 512) / 1e6;
+    expect(Math.abs(saved.common.volume_l.value / litres - 1)).toBeLessThan(0.005);
+    expect(readFileSync(join(cwd, 'shared', 'common.stl')).length).toBeGreaterThan(1000);
+    expect((await run('common', 'job.yaml', 'sister.yaml', '-o', 'shared')).code).toBe(2);
+  });
+
+  it('one job alone is refused', async () => {
+    const ended = await run('common', 'job.yaml');
+    expect([ended.code, ended.stderr]).toEqual([2, expect.stringContaining('Two jobs or more')]);
+  });
+});
