@@ -1,5 +1,5 @@
-import { type Mesh, triangleCount } from '../core/mesh.ts';
-import { cross, dot, sub } from '../core/vec.ts';
+import type { Mesh } from '../core/mesh.ts';
+import { cross, dot, sub, type Vec3 } from '../core/vec.ts';
 import type { SectionPlane } from '../field/outlines.ts';
 
 /** A line in a plane that may end: a scan has holes. */
@@ -12,43 +12,42 @@ export interface SliceLine {
 /** Part of a plane: least and greatest coordinates, mm. */
 export type PlaneBox = readonly [a0: number, b0: number, a1: number, b1: number];
 
+/** Lines on a mesh: points in mm about the mesh's origin, x, y, z alternating, and the numbers of the points along each line. */
+export interface MeshLines {
+  readonly at: Float64Array;
+  readonly lines: readonly { readonly ids: readonly number[]; readonly closed: boolean }[];
+}
+
 /**
- * Where a plane cuts the triangles of a mesh: lines chained over common edges, those wholly outside `box` left out. Corners exactly in
- * the plane count as in front of it, so every cut triangle gives one piece. Triangles whose corners fall together (points of a cloud)
- * give nothing.
+ * Where a value given at the vertices and linear on the faces is zero. Vertices at zero exactly count as above, so every face that is crossed
+ * gives one piece; pieces are chained over common edges.
  */
-export function sliceMesh(mesh: Mesh, plane: SectionPlane, box: PlaneBox): SliceLine[] {
-  const { positions: p, indices: t } = mesh;
-  const normal = cross(plane.u, plane.v);
-  const o = sub(mesh.origin, plane.origin);
-  const [oa, ob, oc] = [dot(o, plane.u), dot(o, plane.v), dot(o, normal)];
-  const height = (v: number): number => p[v] * normal[0] + p[v + 1] * normal[1] + p[v + 2] * normal[2] + oc;
+export function zeroLines({ positions: p, indices: t }: Mesh, value: Float64Array): MeshLines {
   // Points on edges, by the edge's two vertices; each triangle joins two of them.
   const named = new Map<number, number>();
   const at: number[] = [];
   const link: number[] = [];
-  const vertices = p.length / 3;
   const point = (v: number, w: number): number => {
     const [low, high] = v < w ? [v, w] : [w, v];
-    const key = low * vertices + high;
+    const key = low * value.length + high;
     const known = named.get(key);
     if (known !== undefined) return known;
-    const [h0, h1] = [height(3 * low), height(3 * high)];
-    const s = h0 / (h0 - h1);
-    const [x, y, z] = [0, 1, 2].map((a) => p[3 * low + a] + s * (p[3 * high + a] - p[3 * low + a]));
-    named.set(key, at.length / 2);
-    at.push(x * plane.u[0] + y * plane.u[1] + z * plane.u[2] + oa, x * plane.v[0] + y * plane.v[1] + z * plane.v[2] + ob);
+    const s = value[low] / (value[low] - value[high]);
+    const id = at.length / 3;
+    named.set(key, id);
+    for (let a = 0; a < 3; a++) at.push(p[3 * low + a] + s * (p[3 * high + a] - p[3 * low + a]));
     link.push(-1, -1);
-    return at.length / 2 - 1;
+    return id;
   };
-  const spare: [number, number][] = [];
-  for (let f = 0; f < triangleCount(mesh); f++) {
-    const c = [t[3 * f], t[3 * f + 1], t[3 * f + 2]];
-    const front = [height(3 * c[0]) >= 0, height(3 * c[1]) >= 0, height(3 * c[2]) >= 0];
-    if (front[0] === front[1] && front[1] === front[2]) continue;
-    const ends: number[] = [];
-    for (let i = 0; i < 3; i++) if (front[i] !== front[(i + 1) % 3]) ends.push(point(c[i], c[(i + 1) % 3]));
-    const [a, b] = ends;
+  const spare: number[][] = [];
+  for (let f = 0; f < t.length; f += 3) {
+    const [i, j, k] = [t[f], t[f + 1], t[f + 2]];
+    const [u, v, w] = [value[i] >= 0, value[j] >= 0, value[k] >= 0];
+    if (u === v && v === w) continue;
+    // The corner that lies alone on its side has both crossed edges.
+    const [lone, p1, p2] = v === w ? [i, j, k] : u === w ? [j, k, i] : [k, i, j];
+    const a = point(lone, p1);
+    const b = point(lone, p2);
     // Where more than two faces meet at an edge, the third goes on its own.
     const slotA = link[2 * a] < 0 ? 2 * a : link[2 * a + 1] < 0 ? 2 * a + 1 : -1;
     const slotB = link[2 * b] < 0 ? 2 * b : link[2 * b + 1] < 0 ? 2 * b + 1 : -1;
@@ -58,9 +57,24 @@ export function sliceMesh(mesh: Mesh, plane: SectionPlane, box: PlaneBox): Slice
       link[slotB] = a;
     }
   }
-  const lines = chain(link).concat(spare.map((ids) => ({ ids, closed: false })));
+  return { at: Float64Array.from(at), lines: chain(link).concat(spare.map((ids) => ({ ids, closed: false }))) };
+}
+
+/**
+ * Where a plane cuts the triangles of a mesh: lines chained over common edges, those wholly outside `box` left out. Triangles whose corners
+ * fall together (points of a cloud) give nothing.
+ */
+export function sliceMesh(mesh: Mesh, plane: SectionPlane, box: PlaneBox): SliceLine[] {
+  const { positions: p } = mesh;
+  const [nx, ny, nz] = cross(plane.u, plane.v);
+  const o = sub(mesh.origin, plane.origin);
+  const height = new Float64Array(p.length / 3);
+  const lift = o[0] * nx + o[1] * ny + o[2] * nz;
+  for (let v = 0; v < height.length; v++) height[v] = p[3 * v] * nx + p[3 * v + 1] * ny + p[3 * v + 2] * nz + lift;
+  const { at, lines } = zeroLines(mesh, height);
+  const along = (i: number, d: Vec3): number => (at[3 * i] + o[0]) * d[0] + (at[3 * i + 1] + o[1]) * d[1] + (at[3 * i + 2] + o[2]) * d[2];
   return lines
-    .map(({ ids, closed }) => ({ points: Float64Array.from(ids.flatMap((i) => [at[2 * i], at[2 * i + 1]])), closed }))
+    .map(({ ids, closed }) => ({ points: Float64Array.from(ids.flatMap((i) => [along(i, plane.u), along(i, plane.v)])), closed }))
     .filter(({ points }) => meets(points, box));
 }
 
