@@ -3,12 +3,15 @@ import { availableParallelism } from 'node:os';
 import { dirname } from 'node:path';
 import type { Command } from 'commander';
 import { parseJob } from '../../src/job/job.ts';
+import { SECTION_FILES } from '../../src/make/sections.ts';
+import { DRAWING_FILE } from '../../src/pipeline/drawings.ts';
 import type { Made, SeedReport } from '../../src/pipeline/make.ts';
 import { compute } from '../compute.ts';
 import { checkOutFolder, readText, writeFolder } from '../files.ts';
 import { num, row, sized, wrap } from '../lines.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
+import { drawnLines } from '../rows-drawn.ts';
 import { VERSION } from '../version.ts';
 
 interface Options {
@@ -36,6 +39,10 @@ export function addMake(program: Command): void {
 const MADE = [
   'manifest.json',
   'slack.nrrd',
+  DRAWING_FILE,
+  ...SECTION_FILES,
+  'ribs-assembly.svg',
+  ...Array.from({ length: 40 }, (_, i) => [`ribs-sheet-${i + 1}.dxf`, `ribs-sheet-${i + 1}.svg`]).flat(),
   ...['seed', 'seed-small'].flatMap((n) => ['stl', 'glb', '3mf', 'ply', 'obj', 'step', 'certificate.json'].map((e) => `${n}.${e}`)),
 ];
 
@@ -78,6 +85,7 @@ function withManifest(made: Omit<Made, 'files'>, files: ReadonlyMap<string, Uint
 
 function table(made: Omit<Made, 'files'>, names: readonly string[]): string {
   const lines = made.seeds.flatMap(seedLines);
+  lines.push(...drawnLines(made));
   lines.push('', ...wrap(`Files: ${names.join(', ')}`, ''));
   if (made.notes.length > 0) lines.push('', 'Notes', ...made.notes.flatMap((n) => wrap(n.text, '  - ')));
   lines.push('', ...made.cautions.flatMap((c) => wrap(c, '! ')));

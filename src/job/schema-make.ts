@@ -1,5 +1,7 @@
 import * as z from 'zod';
 import { type DeepReadonly, length, section } from './schema-parts.ts';
+import { completeRibs, type JobRibs, ribs } from './schema-ribs.ts';
+import { completeDrawing, completeSections, drawing, type JobDrawing, type JobSections, sections } from './schema-sections.ts';
 
 /** Forms that the seed mesh can be written in. */
 export const SEED_FORMATS = ['stl', 'glb', '3mf', 'ply', 'obj', 'step'] as const;
@@ -28,6 +30,9 @@ const makeSection = section({
     .prefault(['stl', 'glb', '3mf'])
     .describe('Files that the seed mesh is written to.'),
   slack: z.boolean({ error: 'true or false' }).prefault(false).describe('Write the slack field too (NRRD), for other programs.'),
+  sections: sections.prefault(false).describe('Outlines at stations along an axis, as DXF, SVG and a table; true or settings.'),
+  drawing: drawing.prefault(false).describe('A drawing page of three views and sections; true or settings.'),
+  ribs: ribs.prefault(false).describe('A kit of flat ribs that stands in for the body, to be offered up in the frame; true or settings.'),
 });
 
 export const make = makeSection;
@@ -35,6 +40,19 @@ export const make = makeSection;
 type RawMake = z.output<typeof makeSection>;
 
 /** What is made for the workshop; lengths mm. */
-export type JobMake = DeepReadonly<Omit<RawMake, 'error'> & { error: number | null }>;
+export type JobMake = DeepReadonly<
+  Omit<RawMake, 'error' | 'sections' | 'drawing' | 'ribs'> & {
+    error: number | null;
+    sections: JobSections | false;
+    drawing: JobDrawing | false;
+    ribs: JobRibs | false;
+  }
+>;
 
-export const completeMake = (raw: RawMake): JobMake => ({ ...raw, error: raw.error ?? null });
+export const completeMake = (raw: RawMake): JobMake => ({
+  ...raw,
+  error: raw.error ?? null,
+  sections: completeSections(raw.sections),
+  drawing: completeDrawing(raw.drawing),
+  ribs: completeRibs(raw.ribs),
+});

@@ -16,6 +16,7 @@ import { type Seed, seedMesh } from '../make/seed.ts';
 import { CAUTIONS, type InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
+import { type Drawn, drawForWorkshop } from './drawings.ts';
 import { loadScans } from './load.ts';
 import { type Files, Run } from './run.ts';
 import { findSpace, type SpaceOptions } from './space.ts';
@@ -35,7 +36,7 @@ export interface SeedReport {
   readonly certificate: Certificate;
 }
 
-export interface Made {
+export interface Made extends Drawn {
   readonly seeds: readonly SeedReport[];
   /** By name, in the order made. */
   readonly files: ReadonlyMap<string, Uint8Array>;
@@ -75,7 +76,8 @@ export async function makeFiles(job: Job, files: Files, context: Context, option
   }
   run.done('seed mesh');
   if (asked.slack) out.set('slack.nrrd', writeNrrd(space.free, { content: 'slack, mm, positive = free', gzip: true }));
-  return { seeds, files: out, job, inputs: space.inputs, step_mm: space.step, notes: run.notes, cautions: CAUTIONS };
+  const drawn = await drawForWorkshop(asked, space, run, out);
+  return { ...drawn, seeds, files: out, job, inputs: space.inputs, step_mm: space.step, notes: run.notes, cautions: CAUTIONS };
 }
 
 /** Meshes to be made: the one asked for, and for STEP one of fewer faces where that is needed. */

@@ -1,0 +1,103 @@
+import type { Note } from '../core/fault.ts';
+import type { Field } from '../core/field.ts';
+import { MM3_PER_LITRE } from '../core/units.ts';
+import type { Vec3 } from '../core/vec.ts';
+import { volume } from '../field/integrate.ts';
+import type { JobMake } from '../job/schema-make.ts';
+import type { JobRibs } from '../job/schema-ribs.ts';
+import type { JobSections } from '../job/schema-sections.ts';
+import { drawingPage } from '../make/drawing.ts';
+import { ribKit } from '../make/ribs.ts';
+import { type RibReport, ribFiles } from '../make/ribs-files.ts';
+import { type SectionSubject, type Sections, sectionFiles, sections } from '../make/sections.ts';
+import { loadSolids } from '../make/simplify.ts';
+import type { Run } from './run.ts';
+import type { Space } from './space.ts';
+import { fillTank } from './tank.ts';
+import { findWays } from './ways.ts';
+
+/** What is said of sections in a manifest. */
+export interface SectionReport {
+  readonly axis: Vec3;
+  readonly stations_mm: readonly number[];
+  /** Greatest distance of an outline from its fitted arcs. */
+  readonly deviation_mm: number;
+}
+
+export interface Drawn {
+  readonly sections?: SectionReport;
+  readonly ribs?: RibReport;
+}
+
+/** Sections, drawing page and rib kit of the envelope, as far as the job asks for them; files go to `out` by name. */
+export async function drawForWorkshop(asked: JobMake, space: Space, run: Run, out: Map<string, Uint8Array>): Promise<Drawn> {
+  const take = (files: ReadonlyMap<string, string>): void => {
+    for (const [name, text] of files) out.set(name, new TextEncoder().encode(text));
+  };
+  let drawn: Drawn = {};
+  if (asked.sections || asked.drawing) {
+    const subject = await subjectOf(space, run);
+    const cut = asked.sections ? cutSections(subject, asked.sections, run) : undefined;
+    if (cut) {
+      take(sectionFiles(cut));
+      drawn = { sections: { axis: cut.axis, stations_mm: cut.list.map((s) => s.station), deviation_mm: cut.deviation } };
+    }
+    if (asked.drawing) take(new Map([[DRAWING_FILE, drawingPage(subject.body, cut, { ...asked.drawing, ...titleOf(space) })]]));
+    run.done('sections');
+  }
+  if (asked.ribs) {
+    const { files, report, notes } = await ribsOf(space, asked.ribs, run);
+    take(files);
+    run.notes.push(...notes);
+    drawn = { ...drawn, ribs: report };
+    run.done('rib kit');
+  }
+  return drawn;
+}
+
+export const DRAWING_FILE = 'drawing.svg';
+
+async function subjectOf(space: Space, run: Run): Promise<SectionSubject> {
+  const { envelope, free, obstacles, job } = space;
+  const cavity = job.tank ? (await fillTank(job.tank, space, run)).cavity : undefined;
+  return { body: envelope, slack: free, cavity, obstacles: obstacles.map(({ name, mesh, radius }) => ({ name, mesh, radius })) };
+}
+
+function cutSections(subject: SectionSubject, { at, ...asked }: JobSections, run: Run): Sections {
+  const cut = sections(subject, { ...asked, at: at ?? undefined }, run.context);
+  run.notes.push(...cut.notes);
+  return cut;
+}
+
+const titleOf = ({ job, envelope, step }: Space) => ({
+  title: job.name,
+  facts: [
+    `envelope ${(volume(envelope) / MM3_PER_LITRE).toFixed(2)} l, step ${step} mm`,
+    'from scans: check against the vehicle before making',
+  ],
+});
+
+async function ribsOf(
+  space: Space,
+  asked: JobRibs,
+  run: Run,
+): Promise<{ files: Map<string, string>; report: RibReport; notes: readonly Note[] }> {
+  const lib = await loadSolids();
+  const { hand_hole: hole, sheet, margin, gap, along, ...rest } = asked;
+  const body: Field = space.envelope;
+  const options = {
+    ...rest,
+    hand_hole: hole === false ? null : { width: hole[0], height: hole[1] },
+    along: along ?? (await bestWay(space, run)),
+  };
+  const kit = ribKit(body, options, lib, run.context);
+  const { files, report } = ribFiles(kit, { width: sheet[0], height: sheet[1], margin, gap }, lib);
+  return { files, report, notes: kit.notes };
+}
+
+/** The direction along which most of the envelope slides out, where the job asks for ways in. */
+async function bestWay(space: Space, run: Run): Promise<Vec3 | undefined> {
+  if (!space.job.ways_in) return undefined;
+  const { ways } = await findWays({ ...space.job.ways_in, bodies: 1 }, space, run);
+  return ways[0]?.direction;
+}
