@@ -4,8 +4,11 @@ import { cellCentre, cellCount, type Grid, gridOver } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
 import { boxSize, growBox } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
+import { insideOf } from '../field/inside.ts';
+import { buildWinding, windingNumber } from '../field/winding.ts';
 import type { WayResult, WaysSearch } from '../fit/result.ts';
 import type { Obstacle } from '../fit/room.ts';
+import { thinnedMesh } from '../fit/thin.ts';
 import { waysIn } from '../fit/ways.ts';
 import type { JobWays } from '../job/schema-ways.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
@@ -93,13 +96,42 @@ function surroundings(scans: readonly Scan[], step: number): Grid {
   return gridOver(box, Math.max(COARSENING * step, Math.cbrt((x * y * z) / MOST_CELLS)));
 }
 
-/** Distance to a scan less the sliding clearance, mm; exact near zero, and no greater than what a body can make use of. */
+/**
+ * Distance to a scan less the sliding clearance, mm; exact near zero, and no greater than what a body can make use of. Negative all through
+ * what the scan encloses: on a grid this coarse a tube's wall alone would be too thin to stop anything.
+ */
 async function slidingSlack(scan: Scan, grid: Grid, clearance: number, context: Context): Promise<Field> {
   const offset = clearance + scan.settings.doubt + scan.radius;
   const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(FAR) };
-  await lowerToDistance(field, scan.mesh, { levels: [offset], levelsOnly: true, offset }, context);
+  const { data } = field;
+  await lowerToDistance(field, scan.mesh, { levels: [0], offset: 0 }, context);
+  if (scan.points === 0 && scan.settings.solid !== 'sheet') await turnInside(field, scan, context);
+  for (let c = 0; c < data.length; c++) data[c] -= offset;
   return field;
 }
+
+/** Makes the distance negative where the scan encloses the cell: only cells in its box can be, and it is seen from at least a cell away. */
+async function turnInside({ grid, data }: Field, scan: Scan, context: Context): Promise<void> {
+  const size = [grid.nx, grid.ny, grid.nz];
+  const at = (v: number, a: number): number => (v - grid.origin[a]) / grid.step;
+  const first = size.map((n, a) => Math.min(Math.max(Math.floor(at(scan.box.min[a], a)), 0), n - 1));
+  const [nx, ny, nz] = size.map((n, a) => Math.min(Math.max(Math.ceil(at(scan.box.max[a], a)), 0), n - 1) - first[a] + 1);
+  const origin = cellCentre(grid, first[0] + grid.nx * (first[1] + grid.ny * first[2]));
+  const part: Field = { grid: { origin, step: grid.step, nx, ny, nz }, data: allocateF32(context.pool, nx * ny * nz) };
+  const row = (j: number, k: number): number => first[0] + grid.nx * (first[1] + j + grid.ny * (first[2] + k));
+  for (let k = 0; k < nz; k++) for (let j = 0; j < ny; j++) part.data.set(data.subarray(row(j, k), row(j, k) + nx), nx * (j + ny * k));
+  const tree = buildWinding(thinnedMesh(scan.mesh, grid.step / THINNED));
+  const inside = await insideOf(tree, part, context);
+  for (let c = 0; c < inside.data.length; c++) {
+    // Faces seen from behind enclose nothing: only what they face away from is solid.
+    if (!inside.data[c] || windingNumber(tree, cellCentre(part.grid, c)) <= 0.5) continue;
+    const cell = row(Math.floor(c / nx) % ny, Math.floor(c / (nx * ny))) + (c % nx);
+    data[cell] = -data[cell];
+  }
+}
+
+/** Corners of a scan this share of a cell apart do for what it encloses. */
+const THINNED = 2;
 
 /** Slack beyond this is as good as any, mm. */
 const FAR = 100;
