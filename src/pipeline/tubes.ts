@@ -1,6 +1,6 @@
 import { type Mesh, meshBox } from '../core/mesh.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
-import { type Box3, boxSize, growBox, intersectBox, isEmptyBox } from '../core/vec.ts';
+import { type Box3, boxCentre, boxSize, cross, dot, growBox, intersectBox, isEmptyBox, sub, type Vec3 } from '../core/vec.ts';
 import { boresIn } from '../fit/bores.ts';
 import type { BoreResult, TubeResult } from '../fit/result.ts';
 import { findTubesTask, isRing, type Tube } from '../fit/tubes.ts';
@@ -24,7 +24,7 @@ export async function findBores(
   const options = { noise: asked.noise, diameters: [asked.least, asked.most] as const, box: withRoom(box) };
   const found = await run.context.pool.map(
     findTubesTask,
-    able.map((s) => ({ mesh: s.mesh, options })),
+    able.map((s) => ({ mesh: facesInwards(s.mesh) ? flipped(s.mesh) : s.mesh, options })),
   );
   const out: TubeResult[] = [];
   found.forEach((all, i) => {
@@ -45,6 +45,23 @@ export async function findBores(
     });
   return out.sort((a, b) => cost(b) - cost(a));
 }
+
+/**
+ * Whether a scan's faces point to its own middle on the whole: the volume that they enclose about it, open or not, is negative. Some exports
+ * have all their faces the wrong way round, and a tube seen from inside is taken for a bore.
+ */
+export function facesInwards(mesh: Mesh): boolean {
+  const { positions: p, indices: t } = mesh;
+  const middle = sub(boxCentre(meshBox(mesh)), mesh.origin);
+  let sum = 0;
+  for (let i = 0; i < t.length; i += 3) {
+    const [a, b, c] = [0, 1, 2].map((v): Vec3 => sub([p[3 * t[i + v]], p[3 * t[i + v] + 1], p[3 * t[i + v] + 2]], middle));
+    sum += dot(a, cross(b, c));
+  }
+  return sum < 0;
+}
+
+const flipped = (mesh: Mesh): Mesh => ({ ...mesh, indices: mesh.indices.slice().reverse() });
 
 const cost = (t: TubeResult): number => t.bores.reduce((sum, b) => sum + b.cost_l, 0);
 
