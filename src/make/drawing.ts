@@ -15,8 +15,8 @@ export interface DrawingOptions {
   readonly facts: readonly string[];
 }
 
-/** Reductions of ISO 5455 (recalled, original not seen). */
-const SCALES = [1, 2, 5, 10, 20, 50, 100];
+/** Reductions of ISO 5455 (recalled, original not seen), and 1:2.5 and 1:4 between them (common practice). */
+const SCALES = [1, 2, 2.5, 4, 5, 10, 20, 50, 100];
 
 /** mm of paper: edge, room for dimensions between views, text and line widths. */
 const EDGE = 10;

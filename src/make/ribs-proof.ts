@@ -129,17 +129,20 @@ export function largestGroup(ribs: readonly { readonly name: string }[], joints:
 /** Finest box, mm, when a part is searched for places outside the body. */
 const FINEST = 0.06;
 const COARSEST = 16;
+/** Boxes that fail before the search ends. */
+const ENOUGH = 50;
 
 /**
  * Not negative when the part lies in { f >= 0 } over its whole thickness, for every point and not at samples: the part is covered with boxes, and
  * in each the field at its middle exceeds what it can fall by to a corner (its steepest slope times half the diagonal), or the box is split.
- * Where that cannot be shown in boxes of 0.06 mm: the least bound found, negative, mm. -Infinity for an empty part.
+ * Where that cannot be shown in boxes of 0.06 mm: the least bound found until there are enough of them, negative, mm. -Infinity for an empty part.
  */
 export function roomOfRib({ field, slope }: Ground, plane: RibPlane, figure: Figure, thickness: number): number {
   const segments = segmentsOf(figure);
   if (segments.length === 0) return Number.NEGATIVE_INFINITY;
   const [a0, b0, a1, b1] = figureBox(figure);
   let least = Infinity;
+  let failed = 0;
   const { normal } = plane;
   const { origin: o, u, v } = plane.section;
   const at = (a: number, b: number, c: number): number =>
@@ -158,10 +161,11 @@ export function roomOfRib({ field, slope }: Ground, plane: RibPlane, figure: Fig
     for (let l = 0; l < layers; l++) bound = Math.min(bound, at(a, b, thickness * ((l + 0.5) / layers - 0.5)) - drop);
     if (bound >= 0 || size <= FINEST) {
       least = Math.min(least, bound);
+      if (bound < 0) failed++;
       return;
     }
-    // Once it fails somewhere, there is no need to look for the very worst place among its neighbours.
-    if (bound >= least && least < 0) return;
+    // Once it has failed, there is no need to look for the very worst place.
+    if (failed >= ENOUGH || (bound >= least && least < 0)) return;
     for (const [da, db] of QUARTERS) look(a + da * size, b + db * size, half, own);
   };
   const all = Int32Array.from({ length: segments.length / 4 }, (_, i) => i);

@@ -215,7 +215,7 @@ function handHoles(parts: readonly Part[], options: RibOptions, flat: Flat): Map
 
 /** Least material between a hand hole and an edge, and around letters, mm. */
 const WEB = 10;
-const ROUND_LETTERS = 2;
+const ROUND_LETTERS = 3;
 
 /** What of a part is free of crossings and edges. */
 function free(p: Part, options: RibOptions, extra: number, flat: Flat): Figure {
