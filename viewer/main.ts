@@ -1,4 +1,5 @@
 import { readAddress, writeAddress } from './address.ts';
+import { answersOf } from './answers.ts';
 import { Curve } from './curve.ts';
 import { cutPanel } from './cut-panel.ts';
 import { memorySource, openSource, type Source } from './data.ts';
@@ -135,7 +136,7 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   placesPanel(result, drawing);
   showTables(result, drawing);
   printSheet(result, drawing, all);
-  const drawn = await things;
+  const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();
   updateCut();

@@ -5,7 +5,7 @@ import type { Drawing } from './drawing.ts';
 import { figuresOf, MEANINGS } from './figures.ts';
 import { placesOf } from './places.ts';
 import type { ResultFile } from './result.ts';
-import { notesElement } from './sheet-panel.ts';
+import { foldsAny, notesElement } from './sheet-panel.ts';
 import { tableElement, tablesOf } from './tables.ts';
 import { VIEWS } from './views.ts';
 
@@ -54,6 +54,8 @@ function contents(r: ResultFile, drawing: Drawing): HTMLElement[] {
       make('ol', {}, ...places.map((p) => make('li', {}, `${p.words}, at ${p.at.map((v) => v.toFixed(0)).join(', ')}`))),
     );
   for (const t of tablesOf(r)) out.push(tableElement(t));
+  const notes = r.notes ?? [];
+  if (foldsAny(notes)) out.push(h('All notes'), notesElement(notes, 'all'));
   out.push(
     h('Cautions'),
     ...[...part('cautions').children].map((c) => make('p', {}, c.textContent ?? '')),

@@ -1,5 +1,6 @@
 import type { Vec3 } from '../src/core/vec.ts';
-import type { TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
+import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
+import type { PlacingResult } from '../src/scan/placing.ts';
 import type { StowageResult } from '../src/stow/result.ts';
 
 /**
@@ -68,7 +69,8 @@ export interface ResultFile {
   readonly ways_in?: readonly WayResult[];
   readonly ways_search?: WaysSearch;
   readonly tubes?: readonly TubeResult[];
-  readonly routes?: readonly { readonly name: string; readonly ok: boolean; readonly length_mm: number; readonly least_gap_mm: number }[];
+  readonly routes?: readonly RouteResult[];
+  readonly placings?: readonly PlacingResult[];
   readonly stowage?: StowageResult;
   readonly notes?: readonly { readonly code: string; readonly text: string; readonly where?: string }[];
   readonly cautions?: readonly string[];

@@ -50,6 +50,9 @@ export function notesElement(notes: Notes, how: 'fold' | 'short' | 'all' = 'fold
 
 const MOST_ALIKE = 4;
 
+/** Whether a list that is not written out whole leaves any of these notes out. */
+export const foldsAny = (notes: Notes): boolean => notes.some((n) => notes.filter((m) => m.code === n.code).length > MOST_ALIKE);
+
 /** What was reckoned again for turned dials. */
 export interface Again {
   readonly result: QuickResult;

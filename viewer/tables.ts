@@ -33,6 +33,24 @@ export function tablesOf(r: ResultFile): Table[] {
     along: ways.map((w) => w.direction),
   });
   put({
+    id: 'blockers',
+    title: 'What stands in the way',
+    heads: ['way in', 'obstacle', 'met after, mm', 'would have to give, mm', 'stops, %', 'kept with it off, %'],
+    rows: ways.flatMap((w, i) =>
+      w.blockers.map((b) => {
+        const off = w.without.find((o) => o.obstacle === b.obstacle);
+        return [
+          String(i + 1),
+          b.obstacle,
+          whole(b.after_mm),
+          one(b.give_mm),
+          b.stops_percent < 1 ? 'under 1' : whole(b.stops_percent),
+          off ? whole(off.kept_percent) : '',
+        ];
+      }),
+    ),
+  });
+  put({
     id: 'attitudes',
     title: 'Attitudes',
     heads: ['pitch, lean', 'trapped, l', 'stranded, l', 'usable, l'],
@@ -46,15 +64,17 @@ export function tablesOf(r: ResultFile): Table[] {
   put({
     id: 'tubes',
     title: 'Tubes',
-    heads: ['part of', 'across, mm', 'long, mm', 'bore, mm', 'costs, l', 'bore is'],
+    heads: ['part of', 'across, mm', 'near size', 'long, mm', 'bore, mm', 'costs, l', 'bore is', 'thinnest web, mm'],
     rows: (r.tubes ?? []).flatMap((t) =>
       t.bores.map((b) => [
         t.scan,
         one(t.diameter_mm),
+        t.nearest_sizes[0]?.size ?? '',
         whole(b.length_mm),
         one(b.bore_mm),
         litres(b.cost_l),
         b.enclosed ? 'enclosed' : `open ${whole(b.open_deg)}°`,
+        b.web_mm === null ? '' : one(b.web_mm),
       ]),
     ),
   });
@@ -62,13 +82,29 @@ export function tablesOf(r: ResultFile): Table[] {
     id: 'routes',
     title: 'Hose routes',
     heads: ['name', 'goes', 'long, mm', 'least gap, mm'],
-    rows: (r.routes ?? []).map((t) => [t.name, t.ok ? 'yes' : 'no', whole(t.length_mm), one(t.least_gap_mm)]),
+    rows: (r.routes ?? []).map((t) => [
+      t.name,
+      t.ok ? 'yes' : 'no',
+      t.ok ? whole(t.length_mm) : '',
+      t.least_gap_mm === null ? (t.why ?? '') : one(t.least_gap_mm),
+    ]),
   });
   put({
     id: 'items',
     title: 'Stowage',
     heads: ['what', 'fits', 'lowest corner, mm'],
     rows: r.stowage ? stowed(r.stowage) : [],
+  });
+  put({
+    id: 'placings',
+    title: 'Scans that were placed',
+    heads: ['scan', 'placed by', 'left between, mm', 'error in the region, mm'],
+    rows: (r.placings ?? []).map((p) => [
+      p.scan,
+      p.by === 'surface' ? `its surface, onto ${p.onto}` : p.by === 'targets' ? 'stickers' : p.onto,
+      p.residual_mm ? `${p.residual_mm.median.toFixed(2)}; 95 % under ${p.residual_mm.p95.toFixed(2)}` : '',
+      p.error_mm === null ? 'not known' : p.error_mm.toFixed(2),
+    ]),
   });
   return out;
 }
@@ -77,7 +113,15 @@ function stowed(s: NonNullable<ResultFile['stowage']>): string[][] {
   const rows: string[][] = [];
   const size = (v: readonly number[]): string => `${v.map((x) => whole(Math.floor(x))).join(' x ')} mm`;
   if (s.largest?.ball) rows.push(['largest ball', `${whole(2 * s.largest.ball.radius_mm)} mm across`, '']);
+  const up = s.largest?.cylinder;
+  if (up)
+    rows.push([
+      'largest upright cylinder',
+      `${whole(Math.floor(2 * up.radius_mm))} mm across, ${whole(Math.floor(up.height_mm))} high`,
+      '',
+    ]);
   if (s.largest?.box) rows.push(['largest box', size(s.largest.box.size_mm), '']);
+  if (s.largest?.box_turned) rows.push(['largest box, turned any way', size(s.largest.box_turned.size_mm), '']);
   if (s.blocks_l !== undefined) rows.push(['blocks of one litre', `${s.blocks_l} (at most ${s.blocks_bound_l})`, '']);
   for (const i of [...(s.items ?? []), ...(s.luggage ?? [])])
     rows.push([i.name, `${i.fits} of ${i.asked}`, i.places.map((p) => place(p.at_mm)).join('; ')]);

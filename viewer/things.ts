@@ -19,7 +19,10 @@ export const KINDS = [
   'pocket',
   'item',
   'route',
+  'tube',
   'bore',
+  'way',
+  'globe',
 ] as const;
 export type Kind = (typeof KINDS)[number];
 
@@ -117,7 +120,14 @@ function dispose(o: Mesh3): void {
 /** What stands shown before the user says otherwise: the room found, and the surroundings faintly; the rest waits in the list. */
 export const firstShow = (t: Thing): Show => FIRST[t.kind] ?? 'hidden';
 
-const FIRST: Partial<Record<Kind, Show>> = { envelope: 'shown', scan: 'faint', liquid: 'shown', trapped: 'shown', stranded: 'shown' };
+const FIRST: Partial<Record<Kind, Show>> = {
+  envelope: 'shown',
+  scan: 'faint',
+  liquid: 'shown',
+  trapped: 'shown',
+  stranded: 'shown',
+  route: 'shown',
+};
 
 /** Name for the list: scans keep the job's name, our own kinds get a plain word. */
 export function labelOf(t: Thing): string {
