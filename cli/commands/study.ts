@@ -16,6 +16,7 @@ import { print } from '../report.ts';
 import { VERSION } from '../version.ts';
 
 interface Options {
+  clearance?: number[];
   moreClearance?: number[];
   wall?: number[];
   leastRadius?: number[];
@@ -31,6 +32,11 @@ export function addStudy(program: Command): void {
     .command('study')
     .argument('<job...>', 'a job to vary, or several jobs to measure one after the other')
     .description('litres for every combination of clearance, least radius and wall; or many jobs in one go')
+    .option(
+      '--clearance <list>',
+      "the least clearance of the job's obstacles becomes this, the others keep their distance to it, mm",
+      listOf(0),
+    )
     .option('--more-clearance <list>', "mm added to every obstacle's clearance: 0,2,4 or from:to:step (default: 0)", listOf(-50))
     .option('--wall <list>', "walls, mm (default: the job's)", listOf(0.1))
     .option('--least-radius <list>', "least radii, mm (default: the job's)", listOf(0.1))
@@ -67,7 +73,7 @@ async function vary(path: string, options: Options): Promise<void> {
   const job = parseJob(await readText(path, 'a job file'), path);
   if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);
   const lists: StudyLists = {
-    more: options.moreClearance ?? [0],
+    more: moreOf(job, options),
     radii: options.leastRadius ?? [job.least_radius],
     walls: options.wall ?? (job.tank ? [job.tank.wall] : []),
   };
@@ -84,6 +90,21 @@ async function vary(path: string, options: Options): Promise<void> {
   }
   await print(options.json ? json : table(job, value));
   if (options.output !== undefined) process.stderr.write(`Written to ${options.output}.\n`);
+}
+
+/** What is added to every clearance: asked for as such, or by what the least of them becomes. */
+function moreOf(job: Job, { clearance, moreClearance }: Options): number[] {
+  if (!clearance) return moreClearance ?? [0];
+  if (moreClearance)
+    throw new Fault({
+      code: 'study-clearance',
+      what: 'Clearances are varied in two ways at once.',
+      got: 'both --clearance and --more-clearance',
+      expected: 'one of them',
+    });
+  const asked = Object.values(job.scans).flatMap((s) => (s.role === 'obstacle' ? [s.clearance] : []));
+  const least = asked.length > 0 ? Math.min(...asked) : 0;
+  return clearance.map((c) => Number((c - least).toFixed(6)));
 }
 
 /** Litres against clearance; a line for each radius and wall. */
@@ -122,7 +143,7 @@ function table(job: Job, { rows, notes, cautions, step_mm }: Study): string {
 /** Several jobs, each with all cores, a folder of results each. What is there already stays, so a run that was cut off goes on. */
 async function measureAll(paths: readonly string[], options: Options): Promise<void> {
   const { output } = options;
-  if (output === undefined || options.moreClearance || options.wall || options.leastRadius)
+  if (output === undefined || options.clearance || options.moreClearance || options.wall || options.leastRadius)
     throw new Fault({
       code: 'study-many',
       what: 'Several jobs are measured as they are, into a folder each.',

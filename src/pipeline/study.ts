@@ -80,6 +80,13 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
     }),
   );
   run.done('combinations');
+  const mating = Object.entries(job.scans).flatMap(([name, s]) => (s.role === 'mates' ? [name] : []));
+  if (mating.length > 0 && (least !== 0 || most !== 0))
+    run.notes.push({
+      code: 'study-mates',
+      text: `What is touched (${mating.join(', ')}) is kept off too where clearances are varied: those rows are on the safe side.`,
+      where: mating[0],
+    });
   return { rows: rows.flat(), notes: run.notes, cautions: CAUTIONS, step_mm: step };
 }
 

@@ -75,6 +75,17 @@ describe('study of one job', () => {
     expect(stdout).toMatch(/^\s+50\s+10\s+4\s+none\s+none\s+none$/m);
   }, 60_000);
 
+  it('clearances may be given by what the least of them becomes', async () => {
+    const ask = async (...how: string[]) => {
+      const { code, stdout, stderr } = await voidgauge(['study', 'one.yaml', ...how, '--json'], { cwd });
+      expect(code, stderr).toBe(0);
+      return (JSON.parse(stdout) as { rows: StudyRow[] }).rows;
+    };
+    // The job asks for 5 mm.
+    expect(await ask('--clearance', '8,11')).toEqual(await ask('--more-clearance', '3,6'));
+    expect((await voidgauge(['study', 'one.yaml', '--clearance', '8', '--more-clearance', '3'], { cwd })).code).toBe(2);
+  }, 60_000);
+
   it('lists are refused with the form that is expected', async () => {
     for (const bad of ['1:2', 'a', '', '1,,2', '9:1:1', '0:1000:0.1']) expect(() => listOf(0)(bad), bad).toThrow(/from:to:step/);
     expect(listOf(0)('2:3:0.5')).toEqual([2, 2.5, 3]);
