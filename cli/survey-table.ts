@@ -23,6 +23,9 @@ export function surveyTable({ scans, unit, envelope, notes }: Survey): string {
           : 'Nothing of its surface hangs on a hole.',
         '',
       ),
+      ...envelope.undecided_inside.flatMap((u) =>
+        wrap(`${litres(u.volume_l)} l of it may lie inside ${u.name}: its scan is too open there to tell.`, ''),
+      ),
       '',
     );
   }

@@ -10,6 +10,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   sweep: () => import('../field/sweep.ts'),
   survey: () => import('../scan/survey.ts'),
   moving: () => import('../field/moving.ts'),
+  insides: () => import('../space/insides.ts'),
   skin: () => import('../space/skin.ts'),
   roll: () => import('../space/roll.ts'),
   reclaimed: () => import('../space/envelope.ts'),

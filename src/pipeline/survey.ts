@@ -16,6 +16,7 @@ import { sampleSurface } from '../scan/place-samples.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { type LoopSurvey, type ScanSurvey, surveyTask } from '../scan/survey.ts';
 import { topology } from '../scan/topology.ts';
+import { closeInsides } from '../space/insides.ts';
 import { rollBall } from '../space/roll.ts';
 import { standOff } from '../space/slack.ts';
 import { loadScans } from './load.ts';
@@ -39,6 +40,8 @@ export interface EnvelopeSurvey {
   readonly rescan: readonly NearLoop[];
   /** Share of the envelope's surface that lies within reach of such an opening. */
   readonly border_in_doubt_percent: number;
+  /** Litres of it where the scans leave open whether they lie inside an obstacle, and which. */
+  readonly undecided_inside: readonly { readonly name: string; readonly volume_l: number }[];
   /** Litres that would go if every one of them were closed flat. */
   readonly in_doubt_l: number;
 }
@@ -153,11 +156,14 @@ async function surveyEnvelope(space: Space, run: Run): Promise<EnvelopeSurvey> {
   const places = placesOn(mesh);
   const holes = findHoles(space, mesh);
   const full = volume(space.envelope);
+  const copy: Field = { grid: space.grid, data: space.envelope.data.slice() };
+  const { undecided } = await closeInsides(copy, space.obstacles, space.job.least_radius / 2, run.context);
   return {
     volume_l: full / MM3_PER_LITRE,
     bounded_by: boundedBy(space, places),
     rescan: holes.map((h) => h.loop),
     border_in_doubt_percent: (100 * doubtfulShare(holes, places)) / places.length,
+    undecided_inside: [...undecided].map(([name, cells]) => ({ name, volume_l: (cells * space.step ** 3) / MM3_PER_LITRE })),
     in_doubt_l: Math.max(0, full - (await closedVolume(space, holes, run.context))) / MM3_PER_LITRE,
   };
 }

@@ -7,6 +7,7 @@ import { add, cross, frameOf, growBox, intersectBox, isEmptyBox, normalize, scal
 import { lowerToDistance } from '../field/distance.ts';
 import type { JobBarrier } from '../job/schema-region.ts';
 import type { Scan } from '../scan/scan.ts';
+import { closeInsides, type Insides } from './insides.ts';
 import { lowerToSweep, moves, reachedBox } from './moving.ts';
 
 /** What a scan takes off the distance to it: clearance, doubt, and the radius of a cloud's points, mm. */
@@ -21,9 +22,10 @@ export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
 /**
  * Lowers `field` (memory of the context's pool) to the slack: the least, over the obstacles, of distance less stand-off, mm. Full
  * accuracy within a cell of each of `cuts`, slacks in mm. Obstacles of equal stand-off go together; cells that an obstacle cannot lower any
- * more cost next to nothing, so the field should come with the region's depth in it.
+ * more cost next to nothing, so the field should come with the region's depth in it. What then looks free but lies inside an obstacle is
+ * taken away, down to half the greatest of the cuts; returns what was found of that.
  */
-export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cuts: readonly number[], context: Context): Promise<void> {
+export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cuts: readonly number[], context: Context): Promise<Insides> {
   const groups = new Map<number, Scan[]>();
   const moving = obstacles.filter(moves);
   for (const s of obstacles) if (!moves(s)) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
@@ -39,6 +41,7 @@ export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cut
     await lowerToSweep(field, s, { offset, levels: cuts.map((c) => offset + c) }, context);
     context.progress('clearances', ++done / count);
   }
+  return closeInsides(field, obstacles, Math.max(...cuts) / 2, context);
 }
 
 /** Lowers `field` to the distance from each barrier, so that no ball passes through the disc; the body may touch it. */
