@@ -29,9 +29,6 @@ const LAYERS: readonly Layer[] = [
   { name: 'ENGRAVE', index: 5, ink: '#a8320a', width: 0.3 },
 ];
 
-/** How the files of a kit are called: one pair a sheet, and one page. */
-export const isRibFile = (name: string): boolean => /^ribs-(sheet-\d+\.(dxf|svg)|assembly\.svg)$/.test(name);
-
 /**
  * The kit's files: each sheet as DXF and SVG, mm one to one, with layers CUT (already moved out by half the kerf) and ENGRAVE, and SHEET for
  * the sheet's edge; and the page that says how it goes together. Throws the fault of `nest`.

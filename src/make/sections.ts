@@ -2,7 +2,7 @@ import { type Context, checkCancelled } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import type { Mesh } from '../core/mesh.ts';
-import { add, dot, scale, type Vec3 } from '../core/vec.ts';
+import { add, scale, type Vec3 } from '../core/vec.ts';
 import { outlines, type Polyline, polylineArea, type SectionPlane } from '../field/outlines.ts';
 import { type ArcLine, fitArcs } from './arcs.ts';
 import { type Draft, draftToDxf, draftToSvg, type Layer, type SpaceStroke, type Stroke, spaceToDxf, type Words } from './draft.ts';
@@ -38,8 +38,6 @@ export interface SectionOptions {
   /** How far a fitted line may be from the outline, mm. */
   readonly tolerance: number;
 }
-
-export const SECTION_DEFAULTS = { every: 50, round: 60, tolerance: 0.1 } as const;
 
 /** Closed lines of one thing at one station. */
 export interface Cut {
@@ -289,6 +287,3 @@ export function axisName(axis: Vec3): string {
 
 /** At most two decimals. */
 const tidy = (v: number): string => String(Math.round(v * 100) / 100 || 0);
-
-/** Station of a point along an axis, mm. */
-export const stationOf = (p: Vec3, axis: Vec3): number => dot(p, axis);

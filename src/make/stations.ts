@@ -1,5 +1,4 @@
 import type { Field } from '../core/field.ts';
-import { cellCentre } from '../core/grid.ts';
 import { cross, dot, normalize, type Vec3 } from '../core/vec.ts';
 import type { SectionPlane } from '../field/outlines.ts';
 
@@ -38,18 +37,4 @@ export function stationPlane(axis: Vec3, station: number): SectionPlane {
   const up: Vec3 = Math.abs(axis[2]) < 0.9 ? [0, 0, 1] : [0, 1, 0];
   const u = normalize(cross(up, axis));
   return { origin: [axis[0] * station, axis[1] * station, axis[2] * station], u, v: cross(axis, u) };
-}
-
-/** Centre of mass of the cells of { f >= 0 }, mm. */
-export function cellsCentre(field: Field): Vec3 {
-  const sum = [0, 0, 0];
-  let n = 0;
-  for (let c = 0; c < field.data.length; c++) {
-    if (!(field.data[c] >= 0)) continue;
-    n++;
-    cellCentre(field.grid, c).forEach((v, a) => {
-      sum[a] += v;
-    });
-  }
-  return [sum[0] / n, sum[1] / n, sum[2] / n];
 }

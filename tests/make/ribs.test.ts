@@ -1,4 +1,4 @@
-import DxfParser from 'dxf-parser';
+import { DxfParser } from 'dxf-parser';
 import type { ManifoldToplevel } from 'manifold-3d';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { fieldOf } from '../../src/core/field.ts';

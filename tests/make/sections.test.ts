@@ -1,4 +1,4 @@
-import DxfParser from 'dxf-parser';
+import { DxfParser } from 'dxf-parser';
 import { describe, expect, it } from 'vitest';
 import { type Field, fieldOf } from '../../src/core/field.ts';
 import { gridOver } from '../../src/core/grid.ts';
