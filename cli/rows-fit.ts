@@ -1,5 +1,5 @@
 import type { Note } from '../src/core/fault.ts';
-import type { FollowedWay, Stand, TrialResult } from '../src/fit/trial.ts';
+import type { FollowedWay, Stand, TrialResult, TurnedWay } from '../src/fit/trial.ts';
 import type { BodyAbout } from './body.ts';
 import { at, count, num, row, sized, wrap } from './lines.ts';
 import { directionText } from './rows.ts';
@@ -13,6 +13,8 @@ interface Fit {
 /** Patches of one obstacle, and obstacles well clear, that are named; --json has them all. */
 const PATCHES = 3;
 const CLEAR = 5;
+/** Places of a path that are listed. */
+const POSES = 20;
 
 /** A trial fit as a plain table, at most 80 columns wide. */
 export function fitTable({ mesh, vehicles, cautions }: Fit): string {
@@ -86,10 +88,34 @@ function wayRows({ way }: TrialResult): string[] {
   for (const p of way.put_on) lines.push(...wayLine(p, p.works ? `${p.part} goes on along` : `${p.part} does not go on along`));
   const kept = `${num(way.clearance_mm)} mm kept while it slides`;
   const head = wrap(`Way in, ${off}, ${kept}: ${way.works ? 'found' : 'none found'}`, '  ');
+  if (way.turned) return [...head, ...lines, ...turnedRows(way.turned)];
   const straight = way.works
     ? []
-    : wrap('Only straight ways were tried: a body that turns or takes a corner may still go in. None found is not impossible.', '  ');
+    : wrap(
+        'Only straight ways were tried: a body that turns or takes a corner may still go in (fit: turn_in in the job). None found is not impossible.',
+        '  ',
+      );
   return [...head, ...lines, ...straight];
+}
+
+const place = (name: string, shift: string, turn: string): string => `    ${name.padEnd(8)}${shift.padStart(30)}${turn.padStart(30)}`;
+
+/** A path by shifts and turns as a table of poses; where none was found, what that means. */
+function turnedRows(t: TurnedWay): string[] {
+  if (!t.works)
+    return wrap(
+      `No way with turns was found in ${num(t.seconds)} s (${t.moves_tried} moves tried), which does not mean that there is none.`,
+      '    ',
+    );
+  const where = t.obstacle ? `, there nearest to ${t.obstacle}${t.at_mm ? ` at ${at(t.at_mm)}` : ''}` : '';
+  const told = wrap(
+    `Comes out with shifts and turns, ${down(t.least_slack_mm)} mm to spare at the tightest moment (proved for the whole path: ${down(t.at_least_mm)})${where}.`,
+    '    ',
+  );
+  const list = (v: readonly number[], digits: number): string => v.map((x) => x.toFixed(digits)).join(', ');
+  const poses = t.path.slice(0, POSES).map((p, i) => place(`${i}`, list(p.shift_mm, 1), list(p.turn_deg, 1)));
+  const rest = t.path.length > POSES ? [`    and ${count(t.path.length - POSES, 'more place')} (--json has all)`] : [];
+  return [...told, place('place', 'shift, mm', 'turn, degrees'), ...poses, ...rest];
 }
 
 function wayLine(f: FollowedWay, words: string): string[] {

@@ -58,12 +58,40 @@ export interface WayOfBody {
   readonly clearance_mm: number;
   /** Parts that are off while it goes in. */
   readonly off: readonly string[];
-  /** Whether a straight way in was found; null when the body crosses an obstacle where it sits. */
+  /** Whether a way in was found, straight or turning; null when the body crosses an obstacle where it sits. */
   readonly works: boolean | null;
   /** The ways that were followed, the best first. */
   readonly tried: readonly FollowedWay[];
+  /** The search with shifts and turns, made when the job asks for it and no straight way was found; else null. */
+  readonly turned: TurnedWay | null;
   /** Parts put on afterwards, and whether the body lets them. */
   readonly put_on: readonly (FollowedWay & { readonly part: string })[];
+}
+
+/** A way of the body from its seat to the open by shifts and turns; it goes in the other way. */
+export interface TurnedWay {
+  /** False when none was found in the time given, which does not mean that there is none. */
+  readonly works: boolean;
+  readonly seconds: number;
+  readonly moves_tried: number;
+  readonly poses_reached: number;
+  /** Each pose is reached from the one before by a shift in a line and a turn about one axis through the body's middle, both at even speed. */
+  readonly path: readonly PathPose[];
+  /** Beyond the sliding clearance: the least seen on the path, and what is proved for all of it; at the seat when there is no path. */
+  readonly least_slack_mm: number;
+  readonly at_least_mm: number;
+  readonly tightest: PathPose;
+  readonly obstacle: string | null;
+  readonly at_mm: Vec3 | null;
+}
+
+/** A place of the body on a path: its middle shifted, and turned about it. */
+export interface PathPose {
+  readonly shift_mm: Vec3;
+  /** Rotation vector. */
+  readonly turn_deg: Vec3;
+  /** Three rows [r, r, r, t]: p' = R p + t. */
+  readonly rows: readonly (readonly [number, number, number, number])[];
 }
 
 export interface FollowedWay {

@@ -1,9 +1,12 @@
+import { type Context, checkCancelled } from '../core/context.ts';
 import { meshBox } from '../core/mesh.ts';
-import { type Box3, scale, type Vec3 } from '../core/vec.ts';
+import { RADIANS_PER_DEGREE } from '../core/units.ts';
+import { type Box3, growBox, scale, type Vec3 } from '../core/vec.ts';
 import { outlooks, surfacePoints } from '../fit/body-way.ts';
-import { AT_REST } from '../fit/pose.ts';
+import { AT_REST, type Pose, rowsOf } from '../fit/pose.ts';
 import { roomOf } from '../fit/room.ts';
-import type { FollowedWay, WayOfBody } from '../fit/trial.ts';
+import type { FollowedWay, PathPose, TurnedWay, WayOfBody } from '../fit/trial.ts';
+import { turnIn } from '../fit/turn-in.ts';
 import type { Job } from '../job/job.ts';
 import { completeWays } from '../job/schema-ways.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
@@ -36,7 +39,7 @@ export async function bodyWay(
   const staying = present.filter((s) => !s.settings.comes_off && !late.has(s.name));
   const off = present.filter((s) => !staying.includes(s)).map((s) => s.name);
   const head = { clearance_mm: asked.clearance, off };
-  if (crossed) return { ...head, works: null, tried: [], put_on: [] };
+  if (crossed) return { ...head, works: null, tried: [], turned: null, put_on: [] };
   const follow = (d: Vec3, names: ReadonlySet<string>): Promise<FollowedWay> =>
     followed(near, d, { names, clearance: asked.clearance, clear: toTheOpen(near, scans, d) });
   const tried: FollowedWay[] = [];
@@ -55,8 +58,60 @@ export async function bodyWay(
   const putOn: WayOfBody['put_on'][number][] = [];
   // Taken off again, the part moves against its direction: as seen from the part, the body moves along it.
   for (const part of late) putOn.push({ part, ...(await follow(asked.put_on[part], new Set([part]))) });
-  const works = (staying.length === 0 || tried.some((t) => t.works)) && putOn.every((p) => p.works);
-  return { ...head, works, tried, put_on: putOn };
+  const straight = staying.length === 0 || tried.some((t) => t.works);
+  const seconds = straight ? false : job.fit.turn_in;
+  const directions = tried.map((t) => t.direction);
+  const turned = seconds ? await turnedIn(near, staying, { seconds, clearance: asked.clearance, directions }, run.context) : null;
+  const works = (straight || turned?.works === true) && putOn.every((p) => p.works);
+  return { ...head, works, tried, turned, put_on: putOn };
+}
+
+interface TurnSearch {
+  readonly seconds: number;
+  readonly clearance: number;
+  readonly directions: readonly Vec3[];
+}
+
+/** The search with shifts and turns, past everything that stays on. */
+async function turnedIn(
+  near: Nearness,
+  staying: readonly Scan[],
+  { seconds, clearance, directions }: TurnSearch,
+  context: Context,
+): Promise<TurnedWay> {
+  const names = new Set(staying.map((s) => s.name));
+  const begin = performance.now();
+  const found = await turnIn({
+    gapAt: (pose) => near.least(pose, { clearance, within: MOST_STEP, names }),
+    centre: near.centre,
+    radius: near.radius,
+    surroundings: growBox(boxOfScans(staying), clearance),
+    directions,
+    more: () => {
+      checkCancelled(context);
+      const share = (performance.now() - begin) / 1000 / seconds;
+      context.progress('ways in', Math.min(share, 1));
+      return share < 1;
+    },
+  });
+  const { tightest } = found;
+  const placeOf = (pose: Pose): PathPose => ({
+    shift_mm: pose.shift,
+    turn_deg: scale(pose.turn, 1 / RADIANS_PER_DEGREE),
+    rows: rowsOf(pose, near.centre),
+  });
+  return {
+    works: found.path !== null,
+    seconds,
+    moves_tried: found.moves,
+    poses_reached: found.poses,
+    path: (found.path ?? []).map(placeOf),
+    least_slack_mm: tightest.slack,
+    at_least_mm: tightest.atLeast,
+    tightest: placeOf(tightest.pose),
+    obstacle: tightest.obstacle ?? null,
+    at_mm: tightest.at ?? null,
+  };
 }
 
 /** How far along d the body has to slide until it has left the box of all scans behind, mm. */
