@@ -8,12 +8,14 @@ const degrees = z
   .min(0, { error: 'an angle of at least 0 degrees' })
   .max(20, { error: 'an angle of at most 20 degrees: the search is for small moves' });
 
+const SECONDS = 'false, or 1 to 3600 seconds';
+
 const fitSection = section({
   shift: each(length({ least: 0 }))
     .prefault(5)
     .describe('How far a finished body may be shifted to fit better, each way, mm: one length, or three along x, y, z.'),
   turn_in: z
-    .union([z.literal(false), z.number().min(1).max(3600)], { error: 'false, or 1 to 3600 seconds' })
+    .union([z.literal(false), z.number().min(1, { error: SECONDS }).max(3600, { error: SECONDS })], { error: SECONDS })
     .prefault(false)
     .describe('Seconds to search for a way in with shifts and turns where no straight one is found; false: only straight ways.'),
   turn: each(degrees).prefault(2).describe('How far it may be turned, each way, degrees: one angle, or three about x, y, z.'),

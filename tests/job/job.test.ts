@@ -337,3 +337,15 @@ describe('the way of making the wall', () => {
     expect(tank('{}')).toMatchObject({ process: null, wall: 4, wall_tolerance: 0, inside_radius: null });
   });
 });
+
+describe('the search for a way of turning in', () => {
+  it('is off unless asked for, in seconds, and nothing else is taken', () => {
+    expect(parseJob(HEAD, 'q.yaml').fit.turn_in).toBe(false);
+    expect(parseJob(`${HEAD}fit: { turn_in: 20 }\n`, 'q.yaml').fit.turn_in).toBe(20);
+    for (const bad of ['0', '-3', 'long', '4000']) {
+      const fault = faultOf(`${HEAD}fit: { turn_in: ${bad} }\n`);
+      expect(fault.detail.expected).toContain('1 to 3600 seconds');
+      expect(fault.detail.where).toContain('quad.yaml:4');
+    }
+  });
+});
