@@ -46,6 +46,9 @@ function contents(r: ResultFile, drawing: Drawing): HTMLElement[] {
     figureTable(r),
   ];
   out.push(h('Views'), views(drawing));
+  const off = Math.max(0, ...drawing.things.map((t) => t.thing.error ?? 0));
+  if (off > 0)
+    out.push(make('p', {}, `Drawn with fewer faces than scanned, at most ${off.toFixed(2)} mm off; figures come from the whole scans.`));
   out.push(make('div', { class: 'views', id: 'print-curves' }));
   const places = placesOf(r);
   if (places.length)
