@@ -51,6 +51,32 @@ describe('voidgauge fit', () => {
     expect(cautions.length).toBeGreaterThan(0);
   });
 
+  it('a body that no straight way leads out: turns are tried when the job asks, and none found is not called impossible', async () => {
+    writeFileSync(
+      join(cwd, 'corner.stl'),
+      boxesStl(
+        [-120, -60, 15, 180, 230, 45],
+        [-120, -60, -45, 180, 230, -15],
+        [-120, -60, -15, 180, -30, 15],
+        [-120, -30, -15, -90, 30, 15],
+        [150, -30, -15, 180, 230, 15],
+        [-120, 30, -15, 90, 230, 15],
+      ),
+    );
+    // Longer than the corner lets round at any tilt, sqrt(8 * 60^2 + 30^2) = 172 mm: what is said must not depend on the machine's speed.
+    writeFileSync(join(cwd, 'bar.stl'), boxesStl([-80, -5, -5, 140, 5, 5]));
+    const job = JOB.replace('walls.stl', 'corner.stl');
+    writeFileSync(join(cwd, 'straight.yaml'), job);
+    writeFileSync(join(cwd, 'turning.yaml'), `${job}fit: { turn_in: 1 }\n`);
+    expect((await run('fit', 'straight.yaml', 'bar.stl')).stdout).toContain('Only straight ways were tried');
+    const turning = await run('fit', 'turning.yaml', 'bar.stl');
+    expect(turning.code, turning.stderr).toBe(0);
+    expect(turning.stdout.replace(/\s+/g, ' ')).toMatch(
+      /No way with turns was found in 1 s \(\d+ moves? tried\), which does not mean that there is none\./,
+    );
+    expect(Math.max(...turning.stdout.split('\n').map((l) => l.length))).toBeLessThanOrEqual(80);
+  });
+
   it('bad input: no such body, an empty one, a sister job that is not there', async () => {
     const missing = await run('fit', 'job.yaml', 'bdy.stl');
     expect([missing.code, missing.stderr]).toEqual([2, expect.stringContaining('body.stl')]);
