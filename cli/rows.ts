@@ -1,4 +1,4 @@
-import type { TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
+import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
 import type { Result } from '../src/report/result.ts';
 import type { StowageResult } from '../src/stow/result.ts';
 import { at, count, decimals, num, row, sized, wrap } from './lines.ts';
@@ -12,6 +12,7 @@ export const moreRows = (result: Result): string[] => [
   ...(result.stowage ? stowageRows(result.stowage) : []),
   ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search, decimals(result.envelope.volume_l)) : []),
   ...(result.tubes ? tubeRows(result.tubes) : []),
+  ...(result.routes ? routeRows(result.routes) : []),
 ];
 
 function stowageRows(s: StowageResult): string[] {
@@ -102,5 +103,25 @@ function tubeRows(tubes: readonly TubeResult[]): string[] {
     }
   }
   if (tubes.length > TUBES) lines.push(`  ${count(tubes.length - TUBES, 'more tube')} in result.json`);
+  return lines;
+}
+
+function routeRows(routes: readonly RouteResult[]): string[] {
+  const lines = ['', 'Hoses and looms', row('  name, diameter, mm', 'long, mm', 'bends', 'gap, mm', 'costs, l')];
+  for (const r of routes) {
+    const name = `  ${r.name}, ${num(r.diameter_mm)}`;
+    const gap = r.least_gap_mm === null ? '-' : (Math.floor(10 * r.least_gap_mm + 0.7) / 10).toFixed(1);
+    if (r.ok) lines.push(row(name, `${Math.round(r.length_mm)}`, `${r.bends.length}`, gap, r.cost_l.toFixed(2)));
+    else lines.push(row(name, 'no way'), ...wrap(r.why ?? '', '      '));
+    const b = r.bottleneck;
+    if (b && b.diameter_mm > 0)
+      lines.push(
+        ...wrap(
+          `up to about ${Math.floor(b.diameter_mm)} mm pass; narrowest at ${at(b.at_mm)}, between ${b.between.join(' and ')}`,
+          '      ',
+        ),
+      );
+    if (r.tightest_mm) lines.push(...wrap(`nearest to ${r.tightest_to} at ${at(r.tightest_mm)}`, '      '));
+  }
   return lines;
 }

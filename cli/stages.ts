@@ -15,6 +15,7 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['stowage', 0],
   ['ways in', 0],
   ['tubes', 0],
+  ['passages', 0],
   ['survey', 0],
   ['files', 9],
 ];

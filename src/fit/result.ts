@@ -73,3 +73,24 @@ export interface BoreResult {
   readonly web_mm: number | null;
   readonly web_at_mm: Vec3;
 }
+
+export interface RouteResult {
+  readonly name: string;
+  readonly ok: boolean;
+  /** Why there is none, in words. */
+  readonly why: string | null;
+  readonly diameter_mm: number;
+  readonly clearance_mm: number;
+  /** The narrowest place of the widest way, and the greatest diameter that passes there with the clearance. */
+  readonly bottleneck: { readonly diameter_mm: number; readonly at_mm: Vec3; readonly between: readonly string[] } | null;
+  readonly length_mm: number;
+  readonly bends: readonly { readonly at_mm: Vec3; readonly radius_mm: number; readonly angle_deg: number }[];
+  /** Proven: the hose's surface is nowhere nearer to a scan, its ends left out. Null without a route. */
+  readonly least_gap_mm: number | null;
+  readonly tightest_mm: Vec3 | null;
+  readonly tightest_to: string | null;
+  /** What its tunnel takes from the envelope, clearance included. */
+  readonly cost_l: number;
+  /** Centre line. */
+  readonly line: readonly Vec3[];
+}

@@ -7,6 +7,7 @@ import { readYaml } from './read-yaml.ts';
 import { completeFit, fit, type JobFit } from './schema-fit.ts';
 import { completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
+import { completePassages, type JobPassage, passages } from './schema-passages.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
 import { checkScans, completeScan, type JobScan, scans } from './schema-scans.ts';
 import { completeStowage, type JobStowage, stowage } from './schema-stowage.ts';
@@ -44,6 +45,7 @@ const jobSection = section({
     .describe('Radius of the smallest ball that must roll into every corner of the envelope, mm.'),
   tank: tank.prefault({}).describe('The tank that fills the envelope; false leaves it out.'),
   make: make.prefault({}).describe('What the make command writes for the workshop.'),
+  passages: passages.nullish().describe('Hoses, looms and pipes that are to be led past everything.'),
   stowage: stowage.prefault(false).describe('What a box or a bag in the envelope would hold; true or settings.'),
   ways_in: waysIn
     .prefault(false)
@@ -79,6 +81,7 @@ export interface Job {
   readonly least_radius: number;
   readonly tank: JobTank | false;
   readonly make: JobMake;
+  readonly passages: readonly JobPassage[];
   readonly stowage: JobStowage | false;
   readonly ways_in: JobWays | false;
   readonly tubes: JobTubes | false;
@@ -118,6 +121,7 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     least_radius: raw.least_radius,
     tank: completeTank(raw.tank),
     make: completeMake(raw.make),
+    passages: completePassages(raw.passages ?? []),
     stowage: completeStowage(raw.stowage),
     ways_in: completeWays(raw.ways_in),
     tubes: completeTubes(raw.tubes),

@@ -10,6 +10,7 @@ import { CAUTIONS, RESULT_VERSION, type Result } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { addDoubts } from './doubts.ts';
 import { measureEnvelope, measureReclaimed } from './envelope.ts';
+import { leadPassages } from './passages.ts';
 import { type Files, Run } from './run.ts';
 import { findSpace, type SpaceOptions } from './space.ts';
 import { stow } from './stowage.ts';
@@ -56,6 +57,8 @@ export async function measure(job: Job, files: Files, context: Context, options:
   const body = { envelope: envelope.mesh, holes: envelope.result.through_holes };
   const tubes = job.tubes ? await findBores(job.tubes, space, body, run) : null;
   if (tubes) run.done('tubes');
+  const routes = job.passages.length > 0 ? await leadPassages(job.passages, space, envelope.mesh, run) : null;
+  if (routes) run.done('passages');
   const cavity = tank?.cavity ?? null;
   addDoubts(run.notes, space);
   const { grid, free, start } = space;
@@ -79,6 +82,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
     ...(stowage ? { stowage } : {}),
     ...(ways ? { ways_in: ways.ways, ways_search: ways.search } : {}),
     ...(tubes ? { tubes } : {}),
+    ...(routes ? { routes } : {}),
     ...(run.placings.length > 0 ? { placings: run.placings } : {}),
     notes: run.notes,
     cautions: CAUTIONS,

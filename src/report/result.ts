@@ -2,7 +2,7 @@ import type { Note } from '../core/fault.ts';
 import type { Box3, Vec3 } from '../core/vec.ts';
 import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
-import type { TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
+import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
@@ -75,6 +75,7 @@ export interface Result {
   readonly ways_search?: WaysSearch;
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
+  readonly routes?: readonly RouteResult[];
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
   readonly notes: readonly Note[];

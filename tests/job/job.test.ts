@@ -349,3 +349,11 @@ describe('the search for a way of turning in', () => {
     }
   });
 });
+
+describe('passages', () => {
+  it('bend at three diameters and join within one unless the job says otherwise', () => {
+    const [p] = parseJob(`${HEAD}passages: [{ name: hose, diameter: 1 cm, from: [0, 0, 0], to: [100, 0, 0] }]\n`, 'q.yaml').passages;
+    expect(p).toMatchObject({ diameter: 10, clearance: 5, bend_radius: 30, ends: 10, through: true });
+    expect(faultOf(`${HEAD}passages: [{ name: hose, from: [0, 0, 0], to: [1, 0, 0] }]\n`).detail.where).toMatch(/^quad.yaml:4:/);
+  });
+});
