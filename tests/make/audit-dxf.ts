@@ -1,5 +1,6 @@
 import { execFileSync } from 'node:child_process';
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
@@ -36,3 +37,19 @@ export function auditDxf(text: string): Audit {
     rmSync(folder, { recursive: true, force: true });
   }
 }
+
+/** What dxf-parser gives of a drawing, as far as tests look. */
+export interface ReadDxf {
+  readonly header: Readonly<Record<string, unknown>>;
+  readonly entities: readonly {
+    readonly type: string;
+    readonly layer: string;
+    readonly vertices?: { x: number; y: number; z?: number; bulge?: number }[];
+    readonly shape?: boolean;
+  }[];
+}
+
+/** The package's types speak of a default export that its code does not have. */
+const Parser = createRequire(import.meta.url)('dxf-parser') as new () => { parseSync(text: string): ReadDxf };
+
+export const readDxf = (text: string): ReadDxf => new Parser().parseSync(text);

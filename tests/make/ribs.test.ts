@@ -1,4 +1,3 @@
-import { DxfParser } from 'dxf-parser';
 import type { ManifoldToplevel } from 'manifold-3d';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { fieldOf } from '../../src/core/field.ts';
@@ -13,7 +12,7 @@ import { nest, SHEET_DEFAULTS } from '../../src/make/ribs-nest.ts';
 import { COVERED, collisions, coverage, groundOf, proveKit, roomOfRib } from '../../src/make/ribs-proof.ts';
 import { loadSolids } from '../../src/make/simplify.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import { auditDxf } from './audit-dxf.ts';
+import { auditDxf, readDxf } from './audit-dxf.ts';
 
 const UP: Vec3 = [0, 0, 1];
 const H: Vec3 = [130, 90, 70];
@@ -292,7 +291,7 @@ describe('ribs on sheets', () => {
         if (layer === 'ENGRAVE') engraved += length;
         if (layer === 'SHEET') expect(length).toBeCloseTo(2 * (sheet.width + sheet.height), 6);
       }
-      const entities = new DxfParser().parseSync(files.get(name)!)!.entities as unknown as { layer: string; shape?: boolean }[];
+      const entities = readDxf(files.get(name)!).entities;
       expect(entities.filter((e) => e.layer === 'CUT').every((e) => e.shape)).toBe(true);
       read += entities.filter((e) => e.layer === 'CUT').length;
     }

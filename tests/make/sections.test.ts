@@ -1,4 +1,3 @@
-import { DxfParser } from 'dxf-parser';
 import { describe, expect, it } from 'vitest';
 import { type Field, fieldOf } from '../../src/core/field.ts';
 import { gridOver } from '../../src/core/grid.ts';
@@ -11,7 +10,7 @@ import { lineLength, type Sections, sectionFiles, sections } from '../../src/mak
 import { sliceMesh } from '../../src/make/slice.ts';
 import { extentAlong, stationPlane, stationsEvery } from '../../src/make/stations.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
-import { auditDxf } from './audit-dxf.ts';
+import { auditDxf, readDxf } from './audit-dxf.ts';
 
 const X: Vec3 = [1, 0, 0];
 const Z: Vec3 = [0, 0, 1];
@@ -169,13 +168,6 @@ describe('arcs fitted to outlines', () => {
   });
 });
 
-interface Read {
-  readonly type: string;
-  readonly layer: string;
-  readonly vertices?: { x: number; y: number; z?: number; bulge?: number }[];
-  readonly shape?: boolean;
-}
-
 const total = (lines: readonly (readonly [string, number])[], layer: string): number =>
   lines.filter((l) => l[0] === layer).reduce((s, l) => s + l[1], 0);
 
@@ -202,9 +194,9 @@ describe('files of sections', () => {
     // The plate crosses the station at 0 alone: 20 x 10 mm.
     expect(total(audit.lines, 'OBSTACLES')).toBeCloseTo(60, 3);
 
-    const read = new DxfParser().parseSync(text)!;
+    const read = readDxf(text);
     expect(read.header['$INSUNITS']).toBe(4);
-    const entities = read.entities as unknown as Read[];
+    const entities = read.entities;
     const body = entities.filter((e) => e.layer === 'BODY');
     expect(body.length).toBe(5);
     const lengths = body.map((e) =>
@@ -231,7 +223,7 @@ describe('files of sections', () => {
   it('lines in place lie in their stations', () => {
     const text = files.get('sections-in-place.dxf')!;
     expect(auditDxf(text).errors).toEqual([]);
-    const entities = new DxfParser().parseSync(text)!.entities as unknown as Read[];
+    const entities = readDxf(text).entities;
     const xs = entities.filter((e) => e.layer === 'BODY').map((e) => new Set(e.vertices!.map((v) => v.x)));
     expect(xs).toEqual([-80, -40, 0, 40, 80].map((x) => new Set([x])));
     const z = entities.filter((e) => e.layer === 'BODY').flatMap((e) => e.vertices!.map((v) => v.z ?? 0));
