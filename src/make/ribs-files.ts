@@ -1,8 +1,9 @@
 import type { ManifoldToplevel } from 'manifold-3d';
 import { type Draft, draftToDxf, draftToSvg, escaped, type Layer, type Stroke } from './draft.ts';
 import { type Figure, Flat, figureArea, figureBox, figureLength, type Point2, rectangle } from './flat.ts';
-import type { Rib, RibKit } from './ribs.ts';
+import type { RibKit } from './ribs.ts';
 import { nest, type Placing, placePoint, type SheetOptions } from './ribs-nest.ts';
+import type { Rib } from './ribs-plan.ts';
 
 /** Plain figures of a kit, for a manifest. */
 export interface RibReport {

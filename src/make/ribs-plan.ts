@@ -1,6 +1,8 @@
 import type { Field } from '../core/field.ts';
 import { cross, dot, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import type { SectionPlane } from '../field/outlines.ts';
+import type { Stroke } from './draft.ts';
+import type { Figure } from './flat.ts';
 import { extentAlong } from './stations.ts';
 
 /** The kit's own directions, unit vectors, right-handed: ribs of the first family stand across `a`, of the second across `b`; slots run along `w`. */
@@ -89,4 +91,38 @@ export function ribPlanes(body: Field, frame: Frame, family: 0 | 1, spacing: num
 export function letterName(i: number): string {
   const last = String.fromCharCode(65 + (i % 26));
   return i < 26 ? last : letterName(Math.floor(i / 26) - 1) + last;
+}
+
+export interface RibOptions {
+  /** Thickness of the sheet, mm. */
+  readonly thickness: number;
+  /** Spacing aimed at between ribs of a family, mm. */
+  readonly spacing: number;
+  /** What a slot is wider than the sheet is thick, mm. */
+  readonly fit: number;
+  /** Width of the cut, mm; the cut lines lie half of it outside the part. */
+  readonly kerf: number;
+  /** Radius of the relief in the corners of slot ends, mm; 0 for none. */
+  readonly relief: number;
+  /** How far ribs are drawn in from the body, mm. */
+  readonly draw_in: number;
+  /** Width and height of the hole for a hand, mm; null for none. */
+  readonly hand_hole: { readonly width: number; readonly height: number } | null;
+  /** Unit vector along which the slots run and the second family is put on; best the body's way out. Chosen from x, y, z when left out. */
+  readonly along?: Vec3;
+}
+
+/** One flat part of the kit. */
+export interface Rib {
+  /** Letter for the first family, number for the second. */
+  readonly name: string;
+  readonly family: 0 | 1;
+  /** Where its middle plane lies; figures are in the plane's coordinates, mm. */
+  readonly plane: RibPlane;
+  /** The finished part. */
+  readonly part: Figure;
+  /** Where the cut runs: the part grown by half the kerf. */
+  readonly cut: Figure;
+  /** Its name and an arrow along the kit's direction, as lines; empty where there is no room. */
+  readonly engraved: readonly Stroke[];
 }

@@ -2,8 +2,7 @@ import { type Field, sampleField } from '../core/field.ts';
 import { dot, type Vec3 } from '../core/vec.ts';
 import { surface } from '../field/surface.ts';
 import { type Figure, type Flat, figureBox, inFigure, rectangle } from './flat.ts';
-import type { Rib, RibOptions } from './ribs.ts';
-import type { Frame, RibPlane } from './ribs-plan.ts';
+import type { Frame, Rib, RibOptions, RibPlane } from './ribs-plan.ts';
 import type { Joint } from './ribs-slots.ts';
 
 /** What was found on the finished parts, without regard to how they were made. */

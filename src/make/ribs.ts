@@ -8,37 +8,11 @@ import type { Stroke } from './draft.ts';
 import { type Figure, Flat, figureArea, figureOf } from './flat.ts';
 import { strokesOf } from './letters.ts';
 import { placeMark, placeStadium } from './ribs-place.ts';
-import { type Frame, frameAlong, type RibPlane, ribPlanes } from './ribs-plan.ts';
+import { type Frame, frameAlong, type Rib, type RibOptions, type RibPlane, ribPlanes } from './ribs-plan.ts';
 import { type Ground, groundOf, type KitProof, largestGroup, proveKit, roomOfRib } from './ribs-proof.ts';
 import { cutSlots, type Joint } from './ribs-slots.ts';
 
-/**
- * A stand-in of a body to offer up in the frame: two families of flat ribs cut from sheet, at right angles to each other, halved into each
- * other. All slots run along one direction, the kit's `along`: ribs of the first family (letters) have them open that way, ribs of the
- * second (numbers) the other way, so each rib of the second goes on by one straight move against `along`.
- *
- * Whatever the body's shape, no rib of the first has anything above the bottom of its slots at a crossing and no rib of the second anything
- * below it: that alone makes the whole kit go together, and is what `proveKit` looks at again on the finished outlines.
- */
-export interface RibOptions {
-  /** Thickness of the sheet, mm. */
-  readonly thickness: number;
-  /** Spacing aimed at between ribs of a family, mm. */
-  readonly spacing: number;
-  /** What a slot is wider than the sheet is thick, mm. */
-  readonly fit: number;
-  /** Width of the cut, mm; the cut lines lie half of it outside the part. */
-  readonly kerf: number;
-  /** Radius of the relief in the corners of slot ends, mm; 0 for none. */
-  readonly relief: number;
-  /** How far ribs are drawn in from the body, mm. */
-  readonly draw_in: number;
-  /** Width and height of the hole for a hand, mm; null for none. */
-  readonly hand_hole: { readonly width: number; readonly height: number } | null;
-  /** Unit vector along which the slots run and the second family is put on; best the body's way out. Chosen from x, y, z when left out. */
-  readonly along?: Vec3;
-}
-
+/** What a kit is cut from and how, unless the job says otherwise (common practice). */
 export const RIB_DEFAULTS = {
   thickness: 3,
   spacing: 60,
@@ -48,21 +22,6 @@ export const RIB_DEFAULTS = {
   draw_in: 0.5,
   hand_hole: { width: 90, height: 30 },
 } as const;
-
-/** One flat part of the kit. */
-export interface Rib {
-  /** Letter for the first family, number for the second. */
-  readonly name: string;
-  readonly family: 0 | 1;
-  /** Where its middle plane lies; figures are in the plane's coordinates, mm. */
-  readonly plane: RibPlane;
-  /** The finished part. */
-  readonly part: Figure;
-  /** Where the cut runs: the part grown by half the kerf. */
-  readonly cut: Figure;
-  /** Its name and an arrow along the kit's direction, as lines; empty where there is no room. */
-  readonly engraved: readonly Stroke[];
-}
 
 export interface RibKit {
   readonly frame: Frame;
@@ -89,7 +48,16 @@ const AXES: readonly Vec3[] = [
   [1, 0, 0],
 ];
 
-/** Makes the kit, and proves it. Faults: `ribs-none` when no two ribs can be joined, `ribs-unproven` when the proof does not hold. */
+/**
+ * A stand-in of a body to offer up in the frame: two families of flat ribs cut from sheet, at right angles to each other, halved into each
+ * other. All slots run along one direction, the kit's `along`: ribs of the first family (letters) have them open that way, ribs of the
+ * second (numbers) the other way, so each rib of the second goes on by one straight move against `along`.
+ *
+ * Whatever the body's shape, no rib of the first has anything above the bottom of its slots at a crossing and no rib of the second anything
+ * below it: that alone makes the whole kit go together, and is what `proveKit` looks at again on the finished outlines.
+ *
+ * Makes the kit, and proves it. Faults: `ribs-none` when no two ribs can be joined, `ribs-unproven` when the proof does not hold.
+ */
 export function ribKit(body: Field, options: RibOptions, lib: ManifoldToplevel, context: Context): RibKit {
   const flat = new Flat(lib);
   const ground = groundOf(body);
