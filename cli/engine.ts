@@ -142,6 +142,9 @@ const filesIn = (folder: string): Files => ({ open: (name) => digestedSource(isA
 
 async function meshFiles(measured: Measured, context: Context): Promise<Map<string, Uint8Array<ArrayBuffer>>> {
   const { envelope, cavity, result } = measured;
+  // The workers are at the dials' fields while this thread thins the drawing.
+  const dials = coarseFields(measured.coarse, context);
+  dials.catch(() => {});
   const files = new Map([['envelope.stl', writeStl(envelope, 'voidgauge envelope, mm')]]);
   const about = { tool: result.tool, job: result.job.name, inputs: result.inputs.map((i) => ({ file: i.file, sha256: i.sha256 })) };
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
@@ -155,7 +158,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   }
   if (result.placings) files.set('placings.json', new TextEncoder().encode(placingsText(result.placings)));
   files.set('scene.glb', await writeScene(measured, swept));
-  const coarse = await coarseFields(measured.coarse, context);
+  const coarse = await dials;
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
   files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));
   return files;

@@ -5,7 +5,10 @@ export const WIDTH = 80;
 
 /** A row of the table: a name, and columns of figures. */
 export const row = (name: string, ...columns: readonly string[]): string =>
-  ((name.length > 33 ? `${name.slice(0, 30)}...` : name).padEnd(34) + columns.map((c) => c.padStart(10)).join('')).trimEnd();
+  (
+    (name.length > 34 ? `${name.slice(0, 31)}...` : name).padEnd(34) +
+    columns.map((c) => (c.length < 10 ? c.padStart(10) : ` ${c}`)).join('')
+  ).trimEnd();
 
 /** Value, low and high with the decimals that the bounds allow. */
 export function boundedText({ value, low, high }: Bounded): [string, string, string] {

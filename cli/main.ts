@@ -21,7 +21,7 @@ const program = new Command('voidgauge')
   .showHelpAfterError('(--help shows how the command is used)')
   .addHelpText(
     'after',
-    '\nExit codes: 0 done, 2 the input does not do, 3 there is no envelope, 1 anything else.\nVolumes are estimates from scans: no certified capacity, and no check of strength, leaks, fire safety or road legality.',
+    '\nExit codes: 0 done, 2 the input does not do, 3 there is no envelope or a body is too near, 1 anything else.\nVolumes are estimates from scans: no certified capacity, and no check of strength, leaks, fire safety or road legality.',
   )
   .exitOverride();
 

@@ -47,7 +47,7 @@ function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number
   const lines = [
     '',
     ...wrap(`Ways in, ${off}, ${num(search.clearance_mm)} mm kept while it slides`, ''),
-    row('  slides out along', 'litres', 'kept'),
+    row('  slides out, degrees to the side', 'litres', 'kept'),
   ];
   for (const w of ways) {
     lines.push(row(`  ${directionText(w.direction)}`, w.volume_l.toFixed(digits), `${w.kept_percent.toFixed(0)} %`));
@@ -81,7 +81,7 @@ export function directionText(d: readonly number[]): string {
   const side = (a: number): string => SIDES[a][d[a] >= 0 ? 0 : 1];
   const tips = order.slice(1).flatMap((a) => {
     const degrees = Math.round((Math.atan2(Math.abs(d[a]), Math.abs(d[order[0]])) * 180) / Math.PI);
-    return degrees >= 2 ? [`${degrees} deg ${side(a)}`] : [];
+    return degrees >= 2 ? [`${degrees} ${side(a)}`] : [];
   });
   return [side(order[0]), ...tips].join(', ');
 }

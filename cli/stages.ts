@@ -17,6 +17,14 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['tubes', 0],
   ['passages', 0],
   ['survey', 0],
+  ['combinations', 0],
+  ['sharing out', 0],
+  ['seed mesh', 0],
+  ['certificate', 0],
+  ['sections', 0],
+  ['rib kit', 0],
+  ['closest approach', 0],
+  ['settling', 0],
   ['files', 9],
 ];
 

@@ -63,13 +63,17 @@ async function run(path: string, options: Options): Promise<void> {
 }
 
 const sha256 = (bytes: Uint8Array): string => createHash('sha256').update(bytes).digest('hex');
+const hashOf = ([file, data]: readonly [string, string | Uint8Array]) => {
+  const bytes = typeof data === 'string' ? Buffer.from(data) : data;
+  return { file, bytes: bytes.length, sha256: sha256(bytes) };
+};
 const jsonText = (value: unknown): string => `${JSON.stringify(value, null, 2)}\n`;
 
 /** The files with a certificate beside each mesh, and a manifest of all with their hashes. */
 function withManifest(made: Omit<Made, 'files'>, files: ReadonlyMap<string, Uint8Array>): Map<string, string | Uint8Array> {
   const tool = { name: 'voidgauge', version: VERSION };
   const out = new Map<string, string | Uint8Array>(files);
-  const hashes = [...files].map(([file, bytes]) => ({ file, bytes: bytes.length, sha256: sha256(bytes) }));
+  const hashes = [...files].map(hashOf);
   for (const { name, certificate, ...about } of made.seeds) {
     const own = hashes.filter((h) => h.file.startsWith(`${name}.`));
     out.set(
@@ -77,9 +81,11 @@ function withManifest(made: Omit<Made, 'files'>, files: ReadonlyMap<string, Uint
       jsonText({ tool, ...about, job: made.job.name, files: own, inputs: made.inputs, certificate, cautions: made.cautions }),
     );
   }
+  // The certificates are files of the manifest too; it alone cannot name its own hash.
+  const all = [...out].map(hashOf);
   const { seeds, ...rest } = made;
   const summary = seeds.map(({ certificate, ...s }) => ({ ...s, pass: certificate.pass }));
-  out.set('manifest.json', jsonText({ version: 1, tool, files: hashes, seeds: summary, ...rest }));
+  out.set('manifest.json', jsonText({ version: 1, tool, files: all, seeds: summary, ...rest }));
   return out;
 }
 

@@ -28,7 +28,6 @@ export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeM
   const radius = space.job.least_radius;
   const whole = moments(envelope);
   const radii = radiiUpTo(radius, free.data[root]);
-  const curve = volumesByRadius(double.free, double.root, radii, run.context);
   const mm2 = whole.area;
   const bounds = boundsFrom(mm2, space.job.accuracy);
   const [fine, rough] = [whole.volume, volume(double.envelope)];
@@ -38,7 +37,8 @@ export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeM
   const centre = cellCentre(free.grid, root);
   const ball = { radius_mm: Math.min(free.data[root], nearestObstacles(obstacles, centre)[0].slack), centre_mm: centre };
   const necks = necksFrom(free, root, envelope, radius).map((n) => neckResult(n, obstacles));
-  const volumes = await curve;
+  // Last, so that it does not stand before the tank's tasks, which have others waiting for them.
+  const volumes = await volumesByRadius(double.free, double.root, radii, run.context);
   const result: EnvelopeResult = {
     volume_l: bounds(fine, rough),
     area_dm2: mm2 / MM2_PER_DM2,

@@ -75,6 +75,7 @@ export async function makeFiles(job: Job, files: Files, context: Context, option
     for (const format of formats) out.set(`${name}.${format}`, await encode(format, name, seed.mesh, about, options.time));
   }
   run.done('seed mesh');
+  run.notes.push(...takenAtRest(space.obstacles));
   if (asked.slack) out.set('slack.nrrd', writeNrrd(space.free, { content: 'slack, mm, positive = free', gzip: true }));
   const drawn = await drawForWorkshop(asked, space, run, out);
   return { ...drawn, seeds, files: out, job, inputs: space.inputs, step_mm: space.step, notes: run.notes, cautions: CAUTIONS };
@@ -110,6 +111,16 @@ export const certificateObstacles = (scans: readonly Scan[]): CertificateObstacl
       ? { ...common, cloud: { origin: s.mesh.origin, positions: s.mesh.positions }, radius: s.radius }
       : { ...common, mesh: s.mesh, solid: s.settings.solid === 'solid' };
   });
+
+/** A certificate is proven against the scans as they were taken; the envelope keeps clear of the sweep. */
+const takenAtRest = (scans: readonly Scan[]): Note[] =>
+  scans
+    .filter((s) => s.settings.motion.length > 0)
+    .map((s) => ({
+      code: 'certified-at-rest',
+      text: `The certificate holds "${s.name}" as it was scanned, not through its motion.`,
+      where: s.name,
+    }));
 
 const hashes = (inputs: readonly InputResult[]) => inputs.map((i) => ({ scan: i.scan, file: i.file, sha256: i.sha256 }));
 
@@ -153,5 +164,6 @@ export async function certifyMesh(body: Mesh, job: Job, files: Files, context: C
   const { scans, inputs } = await loadScans(job, files, run);
   const certificate = await certify(body, certificateObstacles(scans.filter(isObstacle)), context);
   run.done('certificate');
+  run.notes.push(...takenAtRest(scans));
   return { certificate, inputs, notes: run.notes };
 }

@@ -1,5 +1,7 @@
+import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
+import { MM3_PER_LITRE } from '../core/units.ts';
 import type { Job } from '../job/job.ts';
 import type { InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
@@ -65,7 +67,8 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const free = region.field;
   const coarseRegion = everySecond(free, context.pool);
   const startInRegion = job.start !== null && (free.data[cellAt(grid, job.start)] ?? -1) > 0;
-  await lowerToSlack(free, obstacles, [0, radius], context);
+  const { undecided } = await lowerToSlack(free, obstacles, [0, radius], context);
+  run.notes.push(...undecidedNotes(undecided, step));
   await closeBarriers(free, job.barriers, radius, context);
   await closeBarriers(coarseRegion, job.barriers, radius, context);
   run.done('clearances');
@@ -93,6 +96,20 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     root,
     double,
   };
+}
+
+/** Room of which it cannot be told whether it lies in an open scan is not worth a word below this, mm3. */
+const WORTH = 0.02 * MM3_PER_LITRE;
+
+function undecidedNotes(undecided: ReadonlyMap<string, number>, step: number): Note[] {
+  return [...undecided]
+    .map(([name, cells]) => ({ name, mm3: cells * step ** 3 }))
+    .filter(({ mm3 }) => mm3 >= WORTH)
+    .map(({ name, mm3 }) => ({
+      code: 'inside-undecided',
+      text: `Of ${(mm3 / MM3_PER_LITRE).toFixed(2)} l round the openings of "${name}" it cannot be told for sure whether they lie inside it.`,
+      where: name,
+    }));
 }
 
 /** The same envelope at twice the step, for the part of the bounds that the grid makes. */

@@ -100,14 +100,14 @@ export async function coarseFields(
   context: Context,
 ): Promise<{ header: CoarseHeader; bytes: Uint8Array }> {
   const { grid } = region;
-  const fields = [region.data];
   const deepest = region.data.reduce((most, v) => Math.max(most, v), 0);
-  for (const s of obstacles) {
+  const distances = obstacles.map(async (s) => {
     // A moving part comes near from far outside the grid; what lies beyond the region's depth and any clearance never matters.
     const far = deepest + standOff(s) + DIALLED;
     const still = { pad: standOff(s) + grid.step };
-    fields.push((moves(s) ? await sweptDistance(s, grid, far, context) : await distanceToMesh(s.mesh, grid, still, context)).data);
-  }
+    return (moves(s) ? await sweptDistance(s, grid, far, context) : await distanceToMesh(s.mesh, grid, still, context)).data;
+  });
+  const fields = [region.data, ...(await Promise.all(distances))];
   const header: CoarseHeader = {
     version: 1,
     grid,

@@ -61,7 +61,14 @@ describe('make', () => {
   it('writes the seed mesh with certificate and manifest, hashes true', () => {
     expect([made.code, made.stderr.includes('Written to out.')]).toEqual([0, true]);
     const manifest = json('manifest.json') as unknown as Manifest;
-    expect(manifest.files.map((f) => f.file).sort()).toEqual(['seed.3mf', 'seed.glb', 'seed.step', 'seed.stl', 'slack.nrrd']);
+    expect(manifest.files.map((f) => f.file).sort()).toEqual([
+      'seed.3mf',
+      'seed.certificate.json',
+      'seed.glb',
+      'seed.step',
+      'seed.stl',
+      'slack.nrrd',
+    ]);
     for (const f of manifest.files) expect(createHash('sha256').update(file(f.file)).digest('hex')).toBe(f.sha256);
     expect(manifest.inputs[0].sha256).toBe(
       createHash('sha256')

@@ -98,6 +98,7 @@ describe('a room of known volume', () => {
       'cavity.stl',
       'coarse.bin',
       'coarse.json',
+      'dip.csv',
       'envelope.glb',
       'envelope.stl',
       'result.json',
@@ -120,7 +121,8 @@ describe('a room of known volume', () => {
         .digest('hex'),
     );
     const known = STAGES.map(([name]) => name);
-    expect(Object.keys(result.timings_s)).toEqual(known.filter((name) => name in result.timings_s));
+    // Some run beside each other, so their order may change.
+    expect(known).toEqual(expect.arrayContaining(Object.keys(result.timings_s)));
     expect(Object.keys(result.timings_s).length).toBeGreaterThan(5);
   });
 
