@@ -100,11 +100,17 @@ function measure() {
   );
 }
 
+function report() {
+  console.log('\n5. Putting all of it into one page ...');
+  run(process.execPath, [MAIN, 'report', relative(ROOT, OUT), '--force'], 'look at the message above; "npm run build" makes the page.');
+}
+
 checkNode();
 packages();
 build();
 scans();
 measure();
+report();
 const made = readdirSync(OUT).sort();
 console.log(`\nDone. In ${relative(process.cwd(), OUT) || '.'}:\n  ${made.join('\n  ')}`);
 if (made.includes('report.html')) console.log('\nOpen samples/out/report.html in a browser for the whole report.');
