@@ -206,7 +206,7 @@ class PoseSearch {
     return this.distance();
   }
 
-  /** The part's own field at this.p: trilinear, and beyond its grid the reach and the way from there, which is never more than the distance. */
+  /** The part's own field at this.p, read as sampleField reads, but without a point made for each of a cell's poses: trilinear, and beyond its grid the reach and the way from there, which is never more than the distance. */
   private distance(): number {
     const { grid, data } = this.part;
     const { nx, ny, nz, step, origin } = grid;

@@ -1,4 +1,5 @@
 import type { Mesh } from '../core/mesh.ts';
+import { halvesOf, longestEdge } from '../field/halving.ts';
 
 /** Some faces of a mesh, cut so that no edge is longer than asked; `parent` tells the face that each piece came from. */
 export interface Refined {
@@ -93,32 +94,4 @@ export function pieceRadius(c: Float64Array, o: number): number {
   let most = 0;
   for (let v = 0; v < 9; v += 3) most = Math.max(most, (c[o + v] - x) ** 2 + (c[o + v + 1] - y) ** 2 + (c[o + v + 2] - z) ** 2);
   return Math.sqrt(most);
-}
-
-/** Number of the longest edge when it is over `longest`, else -1. */
-export function longestEdge(c: Float64Array, longest: number): number {
-  let most = longest * longest;
-  let edge = -1;
-  for (let i = 0; i < 3; i++) {
-    const j = (i + 1) % 3;
-    const d = (c[3 * i] - c[3 * j]) ** 2 + (c[3 * i + 1] - c[3 * j + 1]) ** 2 + (c[3 * i + 2] - c[3 * j + 2]) ** 2;
-    if (d > most) {
-      most = d;
-      edge = i;
-    }
-  }
-  return edge;
-}
-
-/** The two halves of a piece, cut from the middle of edge i to the corner across. */
-export function halvesOf(c: Float64Array, i: number): [Float64Array, Float64Array] {
-  const j = (i + 1) % 3;
-  const first = c.slice();
-  const second = c.slice();
-  for (let a = 0; a < 3; a++) {
-    const middle = (c[3 * i + a] + c[3 * j + a]) / 2;
-    first[3 * j + a] = middle;
-    second[3 * i + a] = middle;
-  }
-  return [first, second];
 }

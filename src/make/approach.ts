@@ -1,6 +1,7 @@
 import { BufferAttribute, BufferGeometry, type Box3 as ThreeBox } from 'three';
 import { MeshBVH } from 'three-mesh-bvh';
 import type { Pool, Task } from '../core/context.ts';
+import { halvesOf, longestEdge } from '../field/halving.ts';
 import { TrianglePair } from './triangle-pair.ts';
 
 /**
@@ -113,9 +114,9 @@ class Search {
   }
 
   private part(corners: Float64Array, depth: number): void {
-    const cut = depth < 40 ? longEdge(corners) : -1;
+    const cut = depth < 40 ? longestEdge(corners, LONGEST) : -1;
     if (cut >= 0) {
-      const [p, q] = halves(corners, cut);
+      const [p, q] = halvesOf(corners, cut);
       this.part(p, depth + 1);
       this.part(q, depth + 1);
       return;
@@ -160,32 +161,4 @@ class Search {
     // Nothing is nearer than touching: stop.
     return this.best === 0;
   }
-}
-
-/** Number of the longest edge when it is over LONGEST, else -1. */
-function longEdge(c: Float64Array): number {
-  let most = LONGEST * LONGEST;
-  let edge = -1;
-  for (let i = 0; i < 3; i++) {
-    const j = (i + 1) % 3;
-    const d = (c[3 * i] - c[3 * j]) ** 2 + (c[3 * i + 1] - c[3 * j + 1]) ** 2 + (c[3 * i + 2] - c[3 * j + 2]) ** 2;
-    if (d > most) {
-      most = d;
-      edge = i;
-    }
-  }
-  return edge;
-}
-
-/** The two halves of a triangle, cut from the middle of edge `i` to the corner across. */
-function halves(c: Float64Array, i: number): [Float64Array, Float64Array] {
-  const j = (i + 1) % 3;
-  const first = c.slice();
-  const second = c.slice();
-  for (let a = 0; a < 3; a++) {
-    const middle = (c[3 * i + a] + c[3 * j + a]) / 2;
-    first[3 * j + a] = middle;
-    second[3 * i + a] = middle;
-  }
-  return [first, second];
 }

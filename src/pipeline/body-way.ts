@@ -44,7 +44,7 @@ export async function bodyWay(
     followed(near, d, { names, clearance: asked.clearance, clear: toTheOpen(near, scans, d) });
   const tried: FollowedWay[] = [];
   if (staying.length > 0) {
-    const { obstacles, grid } = await slidingObstacles(asked, { scans, step: job.step }, run.context);
+    const { obstacles, grid } = await slidingObstacles(asked, { scans, step: job.step, job }, run.context);
     const room = roomOf(obstacles, near.field, run.context);
     const points = surfacePoints(near.body, grid.step);
     const candidates = await outlooks(room.slack, points, { directions: asked.directions, count: FOLLOWED }, run.context);

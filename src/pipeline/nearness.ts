@@ -4,11 +4,12 @@ import { cellCentre, cellCount, type Grid, gridBox, gridOver } from '../core/gri
 import { type Mesh, meshBox, triangleCount, vertexCount } from '../core/mesh.ts';
 import { add, type Box3, boxCentre, dot, growBox, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
+import { halvesOf, longestEdge } from '../field/halving.ts';
 import { insideOf } from '../field/inside.ts';
 import { buildWinding, type WindingTree, windingNumber } from '../field/winding.ts';
 import { type Deep, exitsOf } from '../fit/exits.ts';
 import { backFrom, type Pose, posed, turnedBy } from '../fit/pose.ts';
-import { halvesOf, longestEdge, type Pieces, pieceRadius, piecesWhere } from '../fit/refine.ts';
+import { type Pieces, pieceRadius, piecesWhere } from '../fit/refine.ts';
 import type { Contact } from '../fit/settle.ts';
 import { approachTask, buildTree, NEAR, type Tree } from '../make/approach.ts';
 import { type CertificateObstacle, type PreparedObstacle, prepareObstacle } from '../make/certificate.ts';

@@ -75,7 +75,7 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
 /** What a body slides past: every obstacle with its slack on a grid over all scans. */
 export async function slidingObstacles(
   asked: JobWays,
-  { scans, step }: Pick<Space, 'scans' | 'step'>,
+  { scans, step, job }: Pick<Space, 'scans' | 'step' | 'job'>,
   context: Context,
 ): Promise<{ obstacles: Obstacle[]; grid: Grid }> {
   const grid = surroundings(scans, step);
@@ -83,7 +83,7 @@ export async function slidingObstacles(
   const obstacles: Obstacle[] = [];
   for (const [i, s] of present.entries()) {
     context.progress('ways in', (0.5 * i) / present.length);
-    const slack = await slidingSlack(s, grid, asked.clearance, context);
+    const slack = await slidingSlack(s, grid, { clearance: asked.clearance, most: Math.max(FAR, 2 * job.least_radius) }, context);
     obstacles.push({ name: s.name, slack, comesOff: s.settings.comes_off, putOnAlong: asked.put_on[s.name] });
   }
   return { obstacles, grid };
@@ -100,9 +100,14 @@ function surroundings(scans: readonly Scan[], step: number): Grid {
  * Distance to a scan less the sliding clearance, mm; exact near zero, and no greater than what a body can make use of. Negative all through
  * what the scan encloses: on a grid this coarse a tube's wall alone would be too thin to stop anything.
  */
-async function slidingSlack(scan: Scan, grid: Grid, clearance: number, context: Context): Promise<Field> {
+async function slidingSlack(
+  scan: Scan,
+  grid: Grid,
+  { clearance, most }: { clearance: number; most: number },
+  context: Context,
+): Promise<Field> {
   const offset = clearance + scan.settings.doubt + scan.radius;
-  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(FAR) };
+  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(most + offset) };
   const { data } = field;
   await lowerToDistance(field, scan.mesh, { levels: [0], offset: 0 }, context);
   if (scan.points === 0 && scan.settings.solid !== 'sheet') await turnInside(field, scan, context);
@@ -133,5 +138,8 @@ async function turnInside({ grid, data }: Field, scan: Scan, context: Context): 
 /** Corners of a scan this share of a cell apart do for what it encloses. */
 const THINNED = 2;
 
-/** Slack beyond this is as good as any, mm. */
+/**
+ * Slack is worked out up to this, mm, or twice the least radius where that is more: of the body only its border and the ball's radius inside it
+ * are read, so more would change nothing, and cells farther off cost no distance.
+ */
 const FAR = 100;

@@ -49,7 +49,6 @@ beforeAll(async () => {
 afterAll(() => rmSync(cwd, { recursive: true, force: true }));
 
 const file = (name: string): Buffer => readFileSync(join(cwd, 'out', name));
-const json = (name: string) => JSON.parse(file(name).toString()) as Record<string, never>;
 
 interface Manifest {
   readonly files: readonly { readonly file: string; readonly sha256: string; readonly bytes: number }[];
@@ -60,7 +59,7 @@ interface Manifest {
 describe('make', () => {
   it('writes the seed mesh with certificate and manifest, hashes true', () => {
     expect([made.code, made.stderr.includes('Written to out.')]).toEqual([0, true]);
-    const manifest = json('manifest.json') as unknown as Manifest;
+    const manifest = JSON.parse(file('manifest.json').toString()) as Manifest;
     expect(manifest.files.map((f) => f.file).sort()).toEqual([
       'seed.3mf',
       'seed.certificate.json',

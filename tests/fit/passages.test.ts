@@ -3,7 +3,7 @@ import { type Field, fieldOf } from '../../src/core/field.ts';
 import { gridOver } from '../../src/core/grid.ts';
 import type { Mesh } from '../../src/core/mesh.ts';
 import { random } from '../../src/core/random.ts';
-import { distance, type Vec3 } from '../../src/core/vec.ts';
+import { add, distance, scale, sub, type Vec3 } from '../../src/core/vec.ts';
 import { CurveCheck } from '../../src/fit/clear-curve.ts';
 import { type Curve, roundable, rounded } from '../../src/fit/curve.ts';
 import { findPassage, type PassageAsk } from '../../src/fit/passages.ts';
@@ -204,7 +204,7 @@ describe('curves against meshes', () => {
       let sampled = Infinity;
       for (let i = 1; i < points.length; i++)
         for (let k = 0; k <= 200; k++) {
-          const p = points[i].map((v, a) => points[i - 1][a] + ((v - points[i - 1][a]) * k) / 200) as unknown as Vec3;
+          const p = add(points[i - 1], scale(sub(points[i], points[i - 1]), k / 200));
           sampled = Math.min(sampled, sampleDistance(scraps, p) - 1.5);
         }
       expect(atLeast).toBeLessThanOrEqual(sampled + 1e-4);
@@ -232,14 +232,14 @@ describe('curves against meshes', () => {
 /** Distance from a point to a mesh, one triangle after another, by barycentric projection (Ericson, Real-Time Collision Detection, 5.1.5). */
 function sampleDistance({ origin, positions: p, indices: t }: Mesh, at: Vec3): number {
   let least = Infinity;
-  const sub = (u: number[], v: number[]): number[] => u.map((x, i) => x - v[i]);
+  const less = (u: number[], v: number[]): number[] => u.map((x, i) => x - v[i]);
   const dot = (u: number[], v: number[]): number => u.reduce((s, x, i) => s + x * v[i], 0);
-  const q = sub([...at], [...origin]);
+  const q = less([...at], [...origin]);
   const along = (a: number[], b: number[]): number => {
-    const d = sub(b, a);
-    const k = Math.max(0, Math.min(1, dot(sub(q, a), d) / Math.max(dot(d, d), 1e-30)));
+    const d = less(b, a);
+    const k = Math.max(0, Math.min(1, dot(less(q, a), d) / Math.max(dot(d, d), 1e-30)));
     return Math.hypot(
-      ...sub(
+      ...less(
         q,
         a.map((x, i) => x + k * d[i]),
       ),
@@ -247,7 +247,7 @@ function sampleDistance({ origin, positions: p, indices: t }: Mesh, at: Vec3): n
   };
   for (let f = 0; f < t.length; f += 3) {
     const [a, b, c] = [0, 1, 2].map((v) => [...p.subarray(3 * t[f + v], 3 * t[f + v] + 3)]);
-    const [ab, ac, ap] = [sub(b, a), sub(c, a), sub(q, a)];
+    const [ab, ac, ap] = [less(b, a), less(c, a), less(q, a)];
     const [d00, d01, d11, d20, d21] = [dot(ab, ab), dot(ab, ac), dot(ac, ac), dot(ap, ab), dot(ap, ac)];
     const den = d00 * d11 - d01 * d01;
     const v = (d11 * d20 - d01 * d21) / den;
@@ -256,7 +256,7 @@ function sampleDistance({ origin, positions: p, indices: t }: Mesh, at: Vec3): n
       least = Math.min(
         least,
         Math.hypot(
-          ...sub(
+          ...less(
             ap,
             ab.map((x, i) => v * x + w * ac[i]),
           ),

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { Box3, Vec3 } from '../../src/core/vec.ts';
+import { add, type Box3, dot, unionBox, type Vec3 } from '../../src/core/vec.ts';
 import { AT_REST, type Pose, rotationOf } from '../../src/fit/pose.ts';
 import { moveBetween } from '../../src/fit/rigid-move.ts';
 import { type TurnInAsk, turnIn } from '../../src/fit/turn-in.ts';
@@ -12,7 +12,7 @@ const toBox = ({ min, max }: Box3, p: Vec3): number => {
 
 const placed = (p: Vec3, { shift, turn }: Pose): Vec3 => {
   const rows = rotationOf(turn);
-  return [0, 1, 2].map((a) => rows[a][0] * p[0] + rows[a][1] * p[1] + rows[a][2] * p[2] + shift[a]) as unknown as Vec3;
+  return add([dot(rows[0], p), dot(rows[1], p), dot(rows[2], p)], shift);
 };
 
 /** A rod of balls along x about the origin, against boxes of solid material. */
@@ -36,10 +36,7 @@ const CORNER: readonly Box3[] = [
   box([-120, 90], [30, 230], [-15, 15]),
 ];
 
-const around = (boxes: readonly Box3[]): Box3 => ({
-  min: [0, 1, 2].map((a) => Math.min(...boxes.map((b) => b.min[a]))) as unknown as Vec3,
-  max: [0, 1, 2].map((a) => Math.max(...boxes.map((b) => b.max[a]))) as unknown as Vec3,
-});
+const around = (boxes: readonly Box3[]): Box3 => boxes.reduce(unionBox);
 
 const asked = (body: ReturnType<typeof rod>, boxes: readonly Box3[], moves: number): TurnInAsk => ({
   gapAt: async (pose) => ({ slack: body.gap(pose) }),
