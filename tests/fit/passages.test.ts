@@ -91,7 +91,7 @@ describe('passages', () => {
     expect(found.curve!.bends).toEqual([]);
   });
 
-  it('an elbow: within a thousandth of the taut way at that gap, longer than the straight', () => {
+  it('an elbow: within three thousandths of the taut way at that gap', () => {
     const r = 18;
     const need = 8;
     const field = fieldOf(
