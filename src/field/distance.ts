@@ -2,6 +2,7 @@ import { allocateF32, allocateI32, type Context, checkCancelled, slabs, type Tas
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
 import { type Mesh, meshBox } from '../core/mesh.ts';
+import { type Box3, scale, sub } from '../core/vec.ts';
 import { LinePass } from './envelope-pass.ts';
 import { NearSearch, type Seeds, type Work } from './near-search.ts';
 import { closestOnTriangle } from './triangle.ts';
@@ -21,12 +22,14 @@ export interface DistanceOptions {
   readonly pad?: number;
   /** Only the levels matter: everywhere else the distance to the nearest seed will do (up to a cell too large). Default false. */
   readonly levelsOnly?: boolean;
+  /** Cells at or below this, mm, are left as they are. Default: only those at -Infinity. */
+  readonly floor?: number;
 }
 
 const SPLAT = 0.87;
-const BAND = 1.7;
+const BAND = 1.35;
 /** Nearer than this, in cells, the triangles are always looked at; farther away a seed's distance is as good. */
-const CLOSE = 7;
+const CLOSE = 3;
 /** A seed is never farther than this many cells beyond the nearest triangle, where it matters. */
 const SURE = 1.2;
 const PARTS_PER_WORKER = 4;
@@ -51,7 +54,7 @@ export async function distanceToMesh(mesh: Mesh, grid: Grid, options: DistanceOp
 
 /**
  * Lowers `field` (in memory of the context's pool) to the distance to the mesh less `offset`, mm, where that is less. Cells whose
- * value cannot be lowered any more are passed over, and so is all that lies farther from the mesh's box than the greatest value.
+ * value cannot be lowered any more are passed over, and so is all that lies farther from the mesh's box than their values.
  */
 export async function lowerToDistance(
   field: Field,
@@ -59,18 +62,60 @@ export async function lowerToDistance(
   options: DistanceOptions & { readonly offset: number },
   context: Context,
 ): Promise<void> {
-  const { grid, data } = field;
-  let most = -Infinity;
-  for (let c = 0; c < data.length; c++) if (data[c] > most) most = data[c];
-  if (mesh.indices.length === 0 || most === -Infinity) return;
-  const pad = Math.ceil(Math.max(options.offset, 0) / grid.step) + 1;
-  const box = meshBox(mesh);
-  const size = [grid.nx, grid.ny, grid.nz];
-  const reach = most + options.offset + 2 * grid.step;
-  const from = size.map((_, a) => Math.max(-pad, Math.floor((box.min[a] - reach - grid.origin[a]) / grid.step)));
-  const to = size.map((n, a) => Math.min(n + pad, Math.ceil((box.max[a] + reach - grid.origin[a]) / grid.step) + 1));
-  if (from.some((v, a) => v >= to[a] || v >= size[a] || to[a] <= 0)) return;
+  if (mesh.indices.length === 0) return;
+  const { step, nx, ny, nz } = field.grid;
+  const box = boxInCells(mesh, field.grid);
+  const open = openCells(field, box, options);
+  if (!open) return;
+  // The surfaces that can lower them, and a cell more, are within the mesh's box; those too far outside the grid are none.
+  const reach = (open.most + options.offset) / step + 2;
+  const pad = Math.ceil(Math.max(options.offset, 0) / step) + 1;
+  const size = [nx, ny, nz];
+  const from = size.map((_, a) => Math.min(open.from[a], Math.max(-pad, Math.floor(Math.max(box.min[a] - 1, open.from[a] - reach)))));
+  const to = size.map((n, a) => Math.max(open.to[a], Math.min(n + pad, Math.ceil(Math.min(box.max[a] + 1, open.to[a] + reach)) + 1)));
   await lowerInWindow(mesh, field, { ...options, window: { from, to } }, context);
+}
+
+function boxInCells(mesh: Mesh, { origin, step }: Grid): Box3 {
+  const { min, max } = meshBox(mesh);
+  return { min: scale(sub(min, origin), 1 / step), max: scale(sub(max, origin), 1 / step) };
+}
+
+/** The window of the cells that a mesh in `box` (in cells) could lower at all, and the greatest of their values, mm; null without any. */
+function openCells(
+  { grid, data }: Field,
+  { min, max }: Box3,
+  { offset, floor = -Infinity }: { readonly offset: number; readonly floor?: number },
+): (Window & { readonly most: number }) | null {
+  const { nx, ny, nz, step } = grid;
+  const from = [nx, ny, nz];
+  const to = [0, 0, 0];
+  let most = -Infinity;
+  const away = (i: number, a: number): number => Math.max(min[a] - i, 0, i - max[a]) * step;
+  const along = Float64Array.from({ length: nx }, (_, i) => away(i, 0) ** 2);
+  let c = 0;
+  for (let k = 0; k < nz; k++)
+    for (let j = 0; j < ny; j++) {
+      const aside = away(j, 1) ** 2 + away(k, 2) ** 2;
+      let first = -1;
+      let last = -1;
+      for (let i = 0; i < nx; i++, c++) {
+        const v = data[c];
+        const room = v + offset;
+        if (v <= floor || room <= 0 || room * room <= aside + along[i]) continue;
+        if (first < 0) first = i;
+        last = i;
+        if (v > most) most = v;
+      }
+      if (first < 0) continue;
+      from[0] = Math.min(from[0], first);
+      to[0] = Math.max(to[0], last + 1);
+      from[1] = Math.min(from[1], j);
+      to[1] = Math.max(to[1], j + 1);
+      from[2] = Math.min(from[2], k);
+      to[2] = k + 1;
+    }
+  return most === -Infinity ? null : { from, to, most };
 }
 
 /** Cells of the target grid, from inclusive to exclusive, that the run's own lattice has; may lie outside the grid. */
@@ -118,6 +163,7 @@ async function lowerInWindow(
     seeds,
     levels: (options.levels ?? []).map((l) => l / grid.step),
     levelsOnly: options.levelsOnly === true,
+    floor: options.floor ?? -Infinity,
     offset: options.offset / grid.step,
     step: grid.step,
     start: window.from,
@@ -298,6 +344,8 @@ interface Evaluate {
   /** In cells, like `offset`. */
   readonly levels: readonly number[];
   readonly levelsOnly: boolean;
+  /** mm, like `step`. */
+  readonly floor: number;
   readonly offset: number;
   readonly step: number;
   /** First cell of the window, in cells of the target grid, whose row length and rows a plane are nx and ny. */
@@ -311,7 +359,7 @@ interface Evaluate {
 
 /** Lowers the planes from..to of the target to the distances in mm. */
 function evaluate(args: Evaluate): void {
-  const { work, seeds, levels, levelsOnly, offset, step, start, nx, ny, out } = args;
+  const { work, seeds, levels, levelsOnly, floor, offset, step, start, nx, ny, out } = args;
   const { near } = work;
   const { position } = seeds;
   const p = new Float64Array(3);
@@ -329,9 +377,10 @@ function evaluate(args: Evaluate): void {
       let c = i0 - start[0] + work.nx * (j + work.ny * k);
       let o = i0 + nx * (gj + ny * gk);
       for (let i = i0 - start[0]; i < i1 - start[0]; i++, c++, o++) {
+        const bound = out[o];
+        if (bound <= floor) continue;
         const s = near[c];
         const far = Math.sqrt((i - position[s * 3]) ** 2 + (j - position[s * 3 + 1]) ** 2 + (k - position[s * 3 + 2]) ** 2);
-        const bound = out[o];
         if ((far - offset - SURE) * step > bound) continue;
         p[0] = i;
         let fine = far < CLOSE && !levelsOnly;

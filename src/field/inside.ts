@@ -1,6 +1,8 @@
 import { allocateF32, allocateI32, type Context, checkCancelled, slabs, type Task } from '../core/context.ts';
 import type { Field, Mask } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
+import { boxOfPositions } from '../core/mesh.ts';
+import type { Box3, Vec3 } from '../core/vec.ts';
 import { type WindingTree, windingNumber } from './winding.ts';
 
 /**
@@ -14,12 +16,17 @@ const STRIDE = 4;
 
 interface Lattice {
   readonly tree: WindingTree;
+  /** Of the scan, mm: seen from outside it a surface fills at most half the sphere. */
+  readonly box: Box3;
   readonly grid: Grid;
   readonly from: number;
   readonly to: number;
 }
 
-/** 1 where the winding number of `tree` exceeds one half or lies below minus one half. `distance` is the unsigned distance to the same scan on the same grid, mm. */
+/**
+ * 1 where the winding number of `tree` exceeds one half or lies below minus one half. `distance` is the unsigned distance to the same scan on
+ * the same grid, mm; accurate near the surface, elsewhere it may be up to a cell too large.
+ */
 export async function insideOf(tree: WindingTree, distance: Field, context: Context): Promise<Mask> {
   const { grid } = distance;
   const coarse: Grid = {
@@ -38,10 +45,11 @@ export async function insideOf(tree: WindingTree, distance: Field, context: Cont
   const links = allocateI32(pool, tree.links.length);
   links.set(tree.links);
   const shared: WindingTree = { origin: tree.origin, corners, nodes, links };
+  const box = boxOfPositions(shared.origin, shared.corners);
   const parts = slabs(coarse.nz, pool.size === 1 ? 1 : pool.size * 4);
   const planes = await pool.map(
     latticeTask,
-    parts.map((s) => ({ tree: shared, grid: coarse, ...s })),
+    parts.map((s) => ({ tree: shared, box, grid: coarse, ...s })),
   );
   checkCancelled(context);
   const node = new Uint8Array(cellCount(coarse));
@@ -56,57 +64,61 @@ function spread(distance: Field, coarse: Grid, node: Uint8Array): Uint8Array {
   const { nx, ny, nz, step } = grid;
   const out = new Uint8Array(d.length);
   const known = new Uint8Array(d.length);
+  const nodeOf = (i: number, last: number): number => Math.min(Math.round(i / STRIDE), last - 1);
+  const columns = Int32Array.from({ length: nx }, (_, i) => nodeOf(i, coarse.nx));
+  // A queue of cells, each once: those whose node speaks for them and that have a neighbour to tell, then whoever learns from them.
+  const queue = new Int32Array(d.length);
+  let count = 0;
   let c = 0;
   for (let k = 0; k < nz; k++) {
-    const ck = Math.min(Math.round(k / STRIDE), coarse.nz - 1);
+    const ck = nodeOf(k, coarse.nz);
     for (let j = 0; j < ny; j++) {
-      const cj = Math.min(Math.round(j / STRIDE), coarse.ny - 1);
+      const cj = nodeOf(j, coarse.ny);
+      const aside = (j - cj * STRIDE) ** 2 + (k - ck * STRIDE) ** 2;
+      const row = coarse.nx * (cj + coarse.ny * ck);
       for (let i = 0; i < nx; i++, c++) {
-        const ci = Math.min(Math.round(i / STRIDE), coarse.nx - 1);
-        const gap = step * Math.hypot(i - ci * STRIDE, j - cj * STRIDE, k - ck * STRIDE);
-        if (d[c] < gap || d[c] < step / 2) continue;
+        const safe = d[c] / step - 1;
+        const ci = columns[i];
+        if (safe < 0 || safe * safe < aside + (i - ci * STRIDE) ** 2) continue;
         known[c] = 1;
-        out[c] = node[ci + coarse.nx * (cj + coarse.ny * ck)];
+        out[c] = node[row + ci];
+        if (safe < 2 * STRIDE) queue[count++] = c;
       }
     }
   }
   // The rest learn from neighbours that the surface cannot part from them, breadth first, in cell order.
-  const offset = [-1, 1, -nx, nx, -nx * ny, nx * ny];
-  let front: number[] = [];
-  for (let i = 0; i < d.length; i++) if (known[i] && d[i] < STRIDE * 2 * step) front.push(i);
-  while (front.length > 0) {
-    const next: number[] = [];
-    for (const p of front) {
-      const i = p % nx;
-      const j = Math.floor(p / nx) % ny;
-      const k = Math.floor(p / (nx * ny));
-      for (let a = 0; a < 6; a++) {
-        if ((a === 0 && i === 0) || (a === 1 && i === nx - 1) || (a === 2 && j === 0)) continue;
-        if ((a === 3 && j === ny - 1) || (a === 4 && k === 0) || (a === 5 && k === nz - 1)) continue;
-        const q = p + offset[a];
-        if (known[q] || d[p] + d[q] <= step) continue;
-        known[q] = 1;
-        out[q] = out[p];
-        next.push(q);
-      }
-    }
-    front = next;
+  const plane = nx * ny;
+  const tell = (p: number, q: number): void => {
+    if (known[q] || d[p] + d[q] <= step) return;
+    known[q] = 1;
+    out[q] = out[p];
+    queue[count++] = q;
+  };
+  for (let n = 0; n < count; n++) {
+    const p = queue[n];
+    const i = p % nx;
+    const j = Math.floor(p / nx) % ny;
+    if (i > 0) tell(p, p - 1);
+    if (i < nx - 1) tell(p, p + 1);
+    if (j > 0) tell(p, p - nx);
+    if (j < ny - 1) tell(p, p + nx);
+    if (p >= plane) tell(p, p - plane);
+    if (p < d.length - plane) tell(p, p + plane);
   }
   return out;
 }
 
-function lattice({ tree, grid, from, to }: Lattice): Uint8Array {
-  const out = new Uint8Array(grid.nx * grid.ny * (to - from));
+function lattice({ tree, box, grid, from, to }: Lattice): Uint8Array {
+  const { origin, step, nx, ny } = grid;
+  const out = new Uint8Array(nx * ny * (to - from));
   let c = 0;
   for (let k = from; k < to; k++)
-    for (let j = 0; j < grid.ny; j++)
-      for (let i = 0; i < grid.nx; i++)
+    for (let j = 0; j < ny; j++)
+      for (let i = 0; i < nx; i++, c++) {
+        const p: Vec3 = [origin[0] + i * step, origin[1] + j * step, origin[2] + k * step];
         // Either way round: many a scan has its faces inwards.
-        out[c++] =
-          Math.abs(windingNumber(tree, [grid.origin[0] + i * grid.step, grid.origin[1] + j * grid.step, grid.origin[2] + k * grid.step])) >
-          0.5
-            ? 1
-            : 0;
+        if (p.every((v, a) => v > box.min[a] && v < box.max[a])) out[c] = Math.abs(windingNumber(tree, p)) > 0.5 ? 1 : 0;
+      }
   return out;
 }
 

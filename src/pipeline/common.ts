@@ -161,7 +161,7 @@ async function freeOf(
   { grid, radius }: { grid: Grid; radius: number },
   context: Context,
 ): Promise<{ free: Field; near: Field | null }> {
-  const { field, near } = await regionField(job.region, scans, grid, context);
+  const { field, near } = await regionField(job.region, scans, { grid, cuts: [0, radius] }, context);
   await lowerToSlack(field, obstaclesNear(scans, grid), [0, radius], context);
   await closeBarriers(field, job.barriers, radius, context);
   return { free: field, near };

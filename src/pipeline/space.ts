@@ -61,7 +61,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const obstacles = checkObstacles(scans, grid);
   const radius = job.least_radius;
 
-  const region = await regionField(job.region, scans, grid, context);
+  const region = await regionField(job.region, scans, { grid, cuts: [0, radius] }, context);
   run.done('region');
   // The region's depth becomes the free field: what the obstacles leave of it.
   const free = region.field;

@@ -44,7 +44,7 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
   const grid = regionGrid(box, step);
   checkMemory(grid, scans, job.memory);
   const obstacles = checkObstacles(scans, grid);
-  const parts = await regionField(job.region, scans, grid, context);
+  const parts = await regionField(job.region, scans, { grid, cuts: [0, ...lists.radii] }, context);
   const region = parts.field;
   run.done('region');
   const [least, most] = [Math.min(...lists.more), Math.max(...lists.more)];

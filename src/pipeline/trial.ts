@@ -198,7 +198,7 @@ async function litresOf(
   for (const { scan: s, crossed } of wrong) {
     // Only what is crossed has an inside that matters: an open scan may seem to enclose what stands before it.
     const d = crossed
-      ? await signedDistance(s, grid, [0, standOff(s)], context)
+      ? await signedDistance(s, grid, { levels: [standOff(s)] }, context)
       : await distanceToMesh(s.mesh, grid, { levels: [standOff(s)] }, context);
     if (crossed && s.points === 0) setSides(d, s, body);
     for (let c = 0; c < d.data.length; c++) {

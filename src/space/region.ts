@@ -1,19 +1,22 @@
 import { allocateF32, type Context, once } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
-import { cellCount, type Grid, gridOver } from '../core/grid.ts';
+import { cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
 import { add, type Box3, boxCentre, boxSize, dot, emptyBox, growBox, intersectBox, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
-import { distanceToMesh, lowerToDistance } from '../field/distance.ts';
+import { type DistanceOptions, distanceToMesh, lowerToDistance } from '../field/distance.ts';
 import { insideOf } from '../field/inside.ts';
 import { surface } from '../field/surface.ts';
 import { buildWinding } from '../field/winding.ts';
 import type { JobRegion } from '../job/schema-region.ts';
-import { applyRows, outlineFrame, type Rows, turnRows } from '../job/turn.ts';
+import { outlineFrame, turnRows } from '../job/turn.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { skinTask } from './skin.ts';
 
-/** Signed distance to one scan on a grid: negative inside, mm; a cloud and a sheet have no inside. */
-export async function signedDistance(scan: Scan, grid: Grid, levels: readonly number[], context: Context): Promise<Field> {
-  const d = await distanceToMesh(scan.mesh, grid, { levels }, context);
+/**
+ * Signed distance to one scan on a grid: negative inside, mm, accurate near the surface and as the options ask; a cloud and a sheet have no
+ * inside.
+ */
+export async function signedDistance(scan: Scan, grid: Grid, options: DistanceOptions, context: Context): Promise<Field> {
+  const d = await distanceToMesh(scan.mesh, grid, { ...options, levels: [0, ...(options.levels ?? [])] }, context);
   if (scan.points > 0 || scan.settings.solid === 'sheet') return d;
   const inside = await insideOf(buildWinding(scan.mesh), d, context);
   for (let c = 0; c < d.data.length; c++) if (inside.data[c]) d.data[c] = -d.data[c];
@@ -63,6 +66,25 @@ function outlineBox(o: NonNullable<JobRegion['outline']>): Box3 {
   return box;
 }
 
+/** Lowers `field` to the least of the heights over some planes: rows of [x, y, z, offset], unit normals inwards, mm. */
+function lowerToPlanes({ grid, data }: Field, planes: readonly (readonly number[])[]): void {
+  const { origin, step, nx, ny, nz } = grid;
+  const heights = new Float64Array(planes.length);
+  const rises = Float64Array.from(planes, (p) => p[0] * step);
+  let c = 0;
+  for (let k = 0; k < nz; k++)
+    for (let j = 0; j < ny; j++) {
+      const y = origin[1] + j * step;
+      const z = origin[2] + k * step;
+      for (let p = 0; p < planes.length; p++) heights[p] = planes[p][0] * origin[0] + planes[p][1] * y + planes[p][2] * z + planes[p][3];
+      for (let i = 0; i < nx; i++, c++) {
+        let least = data[c];
+        for (let p = 0; p < heights.length; p++) least = Math.min(least, heights[p] + i * rises[p]);
+        data[c] = least;
+      }
+    }
+}
+
 /** Lowers `field` to `of` at every cell centre where that is less. */
 function lower({ grid, data }: Field, of: (p: Vec3) => number): void {
   let c = 0;
@@ -110,32 +132,42 @@ export interface RegionParts {
 }
 
 /**
- * The region on `grid`: the least of the signed distances to the borders of all that the job names. `levels` are distances to the
- * near scans at which the caller will cut besides `within`.
+ * The region on `grid`: the least of the signed distances to the borders of all that the job names. Full accuracy within a cell of each of
+ * `cuts`, depths in mm.
  */
-export async function regionField(region: JobRegion, scans: readonly Scan[], grid: Grid, context: Context): Promise<RegionParts> {
+export async function regionField(
+  region: JobRegion,
+  scans: readonly Scan[],
+  { grid, cuts }: { readonly grid: Grid; readonly cuts: readonly number[] },
+  context: Context,
+): Promise<RegionParts> {
   const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(1e6) };
   // The skin looks at everything on a grid of its own: it is worked out beside the rest.
   const meshes = scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh);
-  const rolled = region.skin ? once(context.pool, skinTask, { meshes, radius: region.skin, fineStep: grid.step }) : null;
+  const rolled = region.skin ? once(context.pool, skinTask, { meshes, radius: region.skin, fineStep: grid.step, box: gridBox(grid) }) : null;
   rolled?.catch(() => {});
-  if (region.box) lower(field, boxDistance(region.box));
-  for (const h of region.half_spaces) lower(field, (p) => dot(sub(p, h.at), h.normal));
+  if (region.box) lowerToPlanes(field, boxPlanes(region.box));
+  lowerToPlanes(
+    field,
+    region.half_spaces.map((h) => [...h.normal, -dot(h.at, h.normal)]),
+  );
   if (region.outline) lower(field, outlineDistance(region.outline));
   if (region.inside) {
     const scan = scans.find((s) => s.name === region.inside)!;
-    const d = await signedDistance(scan, grid, [0], context);
+    const d = await signedDistance(scan, grid, { levels: cuts }, context);
     lowerTo(field, d.data, (v) => -v);
   }
   let near: Field | null = null;
   if (region.near) {
     const { scan: names, within } = region.near;
     for (const scan of scans.filter((s) => names.includes(s.name))) {
-      const d = await signedDistance(scan, grid, [within, scan.settings.clearance], context);
+      // Cut where the region ends, and by the room that was free before.
+      const levels = [within, ...cuts.map((v) => v + scan.settings.clearance)];
+      const d = await signedDistance(scan, grid, { levels, levelsOnly: true }, context);
       if (near) for (let c = 0; c < d.data.length; c++) near.data[c] = Math.min(near.data[c], d.data[c]);
       else near = d;
     }
-    if (near) lowerTo(field, (await nearDepth(near, within, context)).data, (v) => v);
+    if (near) await lowerToNear(field, near, { within, cuts }, context);
   }
   let skinStep = 0;
   if (rolled) {
@@ -147,35 +179,37 @@ export async function regionField(region: JobRegion, scans: readonly Scan[], gri
 }
 
 /**
- * Depth in the set of points within `within` mm of a scan or inside it, from the signed distance to the scan. Where the scan is open the
- * inside ends across the opening without a surface, so the depth is worked out anew from the set's own border.
+ * Lowers `field` to the depth in the set of points within `within` mm of a scan or inside it, from the signed distance to the scan. Where the scan
+ * is open the inside ends across the opening without a surface, so the depth is worked out anew from the set's own border.
  */
-async function nearDepth(near: Field, within: number, context: Context): Promise<Field> {
+async function lowerToNear(
+  field: Field,
+  near: Field,
+  { within, cuts }: { readonly within: number; readonly cuts: readonly number[] },
+  context: Context,
+): Promise<void> {
   const { grid, data } = near;
-  const depth: Field = { grid, data: allocateF32(context.pool, data.length) };
   const set = new Float32Array(data.length);
   for (let c = 0; c < data.length; c++) set[c] = data[c] < 0 ? Math.max(within + data[c], grid.step) : within - data[c];
   const border = surface({ grid, data: set }, 0, { sharp: true });
-  for (let c = 0; c < set.length; c++) depth.data[c] = set[c] >= 0 ? Infinity : -Infinity;
-  await lowerToDistance(depth, border, { offset: 0 }, context);
-  for (let c = 0; c < set.length; c++) if (depth.data[c] === -Infinity) depth.data[c] = set[c];
-  return depth;
+  const depth: Field = { grid, data: allocateF32(context.pool, data.length) };
+  for (let c = 0; c < set.length; c++) depth.data[c] = set[c] >= 0 ? field.data[c] : -Infinity;
+  await lowerToDistance(depth, border, { levels: cuts, offset: 0, floor: 0 }, context);
+  for (let c = 0; c < set.length; c++) field.data[c] = set[c] >= 0 ? depth.data[c] : Math.min(field.data[c], set[c]);
 }
 
-/** Exact distance inside, and a lower bound outside, of a turned box. */
-function boxDistance(b: NonNullable<JobRegion['box']>): (p: Vec3) => number {
+/** The six faces of a turned box: their least height is exact inside, and a bound outside. */
+function boxPlanes(b: NonNullable<JobRegion['box']>): number[][] {
   const centre = boxCentre(b);
   const half = boxSize(b).map((v) => v / 2);
   const r = turnRows(b.turn);
-  const back: Rows = [
-    [r[0][0], r[1][0], r[2][0]],
-    [r[0][1], r[1][1], r[2][1]],
-    [r[0][2], r[1][2], r[2][2]],
-  ];
-  return (p) => {
-    const q = applyRows(back, sub(p, centre));
-    return Math.min(half[0] - Math.abs(q[0]), half[1] - Math.abs(q[1]), half[2] - Math.abs(q[2]));
-  };
+  return [0, 1, 2].flatMap((a) => {
+    const n: Vec3 = [r[0][a], r[1][a], r[2][a]];
+    return [
+      [...n, half[a] - dot(n, centre)],
+      [...scale(n, -1), half[a] + dot(n, centre)],
+    ];
+  });
 }
 
 /** Distance to an extruded polygon's walls and ends, positive inside. */

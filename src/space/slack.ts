@@ -19,6 +19,9 @@ export const isObstacle = (s: Scan): boolean => s.settings.role === 'obstacle' |
 export const obstaclesNear = (scans: readonly Scan[], grid: Grid): Scan[] =>
   scans.filter((s) => isObstacle(s) && !isEmptyBox(intersectBox(growBox(reachedBox(s), standOff(s)), gridBox(grid))));
 
+/** Steps below the least cut from which slack no longer matters. */
+const OUTSIDE = 4;
+
 /**
  * Lowers `field` (memory of the context's pool) to the slack: the least, over the obstacles, of distance less stand-off, mm. Full
  * accuracy within a cell of each of `cuts`, slacks in mm. Obstacles of equal stand-off go together; cells that an obstacle cannot lower any
@@ -29,10 +32,12 @@ export async function lowerToSlack(field: Field, obstacles: readonly Scan[], cut
   const groups = new Map<number, Scan[]>();
   const moving = obstacles.filter(moves);
   for (const s of obstacles) if (!moves(s)) groups.set(standOff(s), [...(groups.get(standOff(s)) ?? []), s]);
+  // What lies this far outside the room already is of no use to anybody, at twice the step too.
+  const floor = Math.min(...cuts) - OUTSIDE * field.grid.step;
   let done = 0;
   const count = groups.size + moving.length;
   for (const [offset, members] of groups) {
-    await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: cuts.map((c) => offset + c), offset }, context);
+    await lowerToDistance(field, joinMeshes(members.map((s) => s.mesh)), { levels: cuts.map((c) => offset + c), offset, floor }, context);
     context.progress('clearances', ++done / count);
   }
   // Last, since they cost most: what the others leave is least to ask about.

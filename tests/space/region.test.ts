@@ -30,7 +30,7 @@ async function regionOf(text: string, meshes: Record<string, Mesh>): Promise<Fie
     unit: 'mm',
   }));
   const grid = regionGrid(regionBox(job.region, scans), 2);
-  return (await regionField(job.region, scans, grid, inlineContext)).field;
+  return (await regionField(job.region, scans, { grid, cuts: [0] }, inlineContext)).field;
 }
 
 const floor = { floor: moved(boxMesh([400, 400, 10]), [0, 0, -5]) };
@@ -74,7 +74,7 @@ describe('the skin', () => {
   const all = joinMeshes([moved(ballMesh(50, 60), [-80, 0, 0]), moved(ballMesh(50, 60), [80, 0, 0])]);
 
   it('fills the waist between two balls up to the torus that the rolling ball touches', async () => {
-    const skin = await skinField({ meshes: [all], radius: 150, fineStep: 4 }, inlineContext);
+    const skin = await skinField({ meshes: [all], radius: 150, fineStep: 4, box: { min: [-130, -60, -60], max: [130, 60, 170] } }, inlineContext);
     // The ball touches both where its centre is R + q = 200 from each: its own circle lies at this distance from the axis.
     const rho = Math.sqrt(200 ** 2 - 80 ** 2);
     const waist = rho - 150;
