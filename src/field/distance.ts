@@ -27,7 +27,7 @@ export interface DistanceOptions {
 }
 
 const SPLAT = 0.87;
-const BAND = 1.35;
+const BAND = 1.7;
 /** Nearer than this, in cells, the triangles are always looked at; farther away a seed's distance is as good. */
 const CLOSE = 3;
 /** A seed is never farther than this many cells beyond the nearest triangle, where it matters. */

@@ -144,7 +144,9 @@ export async function regionField(
   const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(1e6) };
   // The skin looks at everything on a grid of its own: it is worked out beside the rest.
   const meshes = scans.filter((s) => s.settings.role !== 'ignore').map((s) => s.mesh);
-  const rolled = region.skin ? once(context.pool, skinTask, { meshes, radius: region.skin, fineStep: grid.step, box: gridBox(grid) }) : null;
+  const rolled = region.skin
+    ? once(context.pool, skinTask, { meshes, radius: region.skin, fineStep: grid.step, box: gridBox(grid) })
+    : null;
   rolled?.catch(() => {});
   if (region.box) lowerToPlanes(field, boxPlanes(region.box));
   lowerToPlanes(

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { type Field, sampleField } from '../../src/core/field.ts';
-import { gridOver } from '../../src/core/grid.ts';
+import { cellCentre, gridOver } from '../../src/core/grid.ts';
 import { joinMeshes, type Mesh, meshBox } from '../../src/core/mesh.ts';
 import type { Vec3 } from '../../src/core/vec.ts';
 import { volume } from '../../src/field/integrate.ts';
@@ -74,7 +74,10 @@ describe('the skin', () => {
   const all = joinMeshes([moved(ballMesh(50, 60), [-80, 0, 0]), moved(ballMesh(50, 60), [80, 0, 0])]);
 
   it('fills the waist between two balls up to the torus that the rolling ball touches', async () => {
-    const skin = await skinField({ meshes: [all], radius: 150, fineStep: 4, box: { min: [-130, -60, -60], max: [130, 60, 170] } }, inlineContext);
+    const skin = await skinField(
+      { meshes: [all], radius: 150, fineStep: 4, box: { min: [-130, -60, -60], max: [130, 60, 170] } },
+      inlineContext,
+    );
     // The ball touches both where its centre is R + q = 200 from each: its own circle lies at this distance from the axis.
     const rho = Math.sqrt(200 ** 2 - 80 ** 2);
     const waist = rho - 150;
@@ -83,7 +86,15 @@ describe('the skin', () => {
       expect(sampleField(skin, [0, (waist - 3) * c, (waist - 3) * s])).toBeGreaterThan(1.5);
       expect(sampleField(skin, [0, (waist + 3) * c, (waist + 3) * s])).toBeLessThan(-1.5);
     }
-    expect(sampleField(skin, [0, 0, 0])).toBeCloseTo(waist, 0);
+    // Between the balls the depth is the distance to that circle less the ball's radius.
+    let cells = 0;
+    for (let c = 0; c < skin.data.length; c++) {
+      const [x, y, z] = cellCentre(skin.grid, c);
+      if (Math.abs(x) > 20 || Math.hypot(y, z) > 55) continue;
+      cells++;
+      expect(Math.abs(skin.data[c] - (Math.hypot(x, rho - Math.hypot(y, z)) - 150))).toBeLessThan(1);
+    }
+    expect(cells).toBeGreaterThan(50);
     expect(sampleField(skin, [0, 0, 160])).toBeLessThan(-60);
   });
 
