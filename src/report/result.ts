@@ -4,6 +4,7 @@ import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { HoleResult } from '../scan/holes.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
 
@@ -78,6 +79,8 @@ export interface Result {
   readonly routes?: readonly RouteResult[];
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
+  /** Open borders of the obstacles, those near the envelope first; at most 200. */
+  readonly holes?: readonly HoleResult[];
   readonly notes: readonly Note[];
   readonly cautions: readonly string[];
 }

@@ -2,11 +2,12 @@ import type { Task } from '../core/context.ts';
 import { type Mesh, meshArea, meshVolume } from '../core/mesh.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { type Box3, boxSize, type Vec3 } from '../core/vec.ts';
+import type { Loop } from './borders.ts';
 import { doubleSheets } from './double-sheets.ts';
 import { surfaceNoise } from './noise.ts';
 import type { Scan } from './scan.ts';
 import type { Speck } from './specks.ts';
-import { type Loop, type Patch, type Topology, topology } from './topology.ts';
+import { type Patch, type Topology, topology } from './topology.ts';
 
 /**
  * What a scan is like, told while the vehicle is still on the stand. Plain JSON values; lengths mm, areas dm2. Specks are left out of
