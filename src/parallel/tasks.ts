@@ -9,6 +9,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   inside: () => import('../field/inside.ts'),
   sweep: () => import('../field/sweep.ts'),
   holes: () => import('../scan/holes.ts'),
+  smooth: () => import('../scan/smooth.ts'),
   survey: () => import('../scan/survey.ts'),
   moving: () => import('../field/moving.ts'),
   insides: () => import('../space/insides.ts'),

@@ -77,6 +77,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
       change_at_double_step_l: envelope.change / MM3_PER_LITRE,
       skin_step_mm: space.skinStep,
     },
+    accuracy: { mm: space.accuracy.mm, less_sure: space.accuracy.lessSure },
     timings_s: run.timings,
     envelope: envelope.result,
     ...(reclaimed ? { reclaimed: { volume_l: reclaimed } } : {}),
