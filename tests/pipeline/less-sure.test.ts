@@ -109,4 +109,12 @@ describe('a floor that is less sure than the walls', () => {
     const off = await run(job('', '  block: { file: block.stl, comes_off: true }'));
     expect(off.envelope.volume_l).toEqual(kept.envelope.volume_l);
   });
+
+  it('a moulding process tells its shrinkage, for information, and changes no figure', async () => {
+    const shrinks = async (process: string): Promise<string | undefined> =>
+      (await run(job('').replace('tank: false', `tank: { process: ${process} }`))).notes.find((n) => n.code === 'mould-shrinkage')?.text;
+    // Rotomoulded polyethylene: 1.5 to 3 %, common practice.
+    expect(await shrinks('rotomoulded')).toMatch(/1\.5 to 3 % smaller than its mould/);
+    expect(await shrinks('welded_aluminium')).toBeUndefined();
+  });
 });
