@@ -53,7 +53,8 @@ export async function writeScene(
 function thingOf(scan: Scan, share: number): Thing {
   const kind = scan.settings.role === 'removed' ? 'removed' : 'scan';
   const common = { name: scan.name, kind, clearance_mm: scan.settings.clearance, triangles: scan.triangles } as const;
-  if (scan.triangles === 0) return { ...common, mesh: pointsMesh(scan), error_mm: scan.radius };
+  if (scan.triangles === 0 && scan.cloud)
+    return { ...common, mesh: pointsMesh(scan, scan.cloud.spacing / 2), error_mm: scan.cloud.spacing / 2 };
   return { ...common, ...thinned(scan.mesh, share, MOST_ERROR) };
 }
 
@@ -81,14 +82,14 @@ function compact(mesh: Mesh): Mesh {
   return { origin: mesh.origin, positions: positions.subarray(0, 3 * n).map((v) => Math.round(v / ROUNDING) * ROUNDING), indices };
 }
 
-/** Points have no faces to draw: each (or each so many of them) becomes a small tetrahedron of the point's radius. */
-function pointsMesh(scan: Scan): Mesh {
+/** Points have no faces to draw: each (or each so many of them) becomes a small tetrahedron of that radius. */
+function pointsMesh(scan: Scan, radius: number): Mesh {
   const { positions, indices, origin } = scan.mesh;
   const every = Math.ceil(indices.length / 3 / MOST_POINTS);
   const count = Math.ceil(indices.length / 3 / every);
   const out = new Float32Array(count * 12);
   const faces = new Uint32Array(count * 12);
-  const r = scan.radius / Math.sqrt(3);
+  const r = radius / Math.sqrt(3);
   for (let n = 0; n < count; n++) {
     const v = 3 * indices[3 * n * every];
     const [x, y, z] = [positions[v], positions[v + 1], positions[v + 2]];

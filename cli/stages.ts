@@ -16,6 +16,7 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['ways in', 0],
   ['tubes', 0],
   ['passages', 0],
+  ['holes', 1],
   ['survey', 0],
   ['combinations', 0],
   ['sharing out', 0],

@@ -41,15 +41,24 @@ export interface Process {
   readonly density: number;
   readonly inside_radius: number;
   readonly tolerance: number;
+  /** How much smaller a part comes out than its mould, share, from and to; null where nothing shrinks in a mould. For information. */
+  readonly shrinkage: readonly [number, number] | null;
   readonly title: string;
 }
 
-/** Common practice, not claims, and the maker's own figures go before them: rotomoulded polyethylene runs from 3 to 10 mm, welded aluminium and carbon laminate from 2 to 3 mm. */
+/** Common practice, not claims, and the maker's own figures go before them: rotomoulded polyethylene runs from 3 to 10 mm, welded aluminium and carbon laminate from 2 to 3 mm; polyethylene shrinks by 1.5 to 3 %, vacuum-formed ABS by 0.5 to 0.7 %. */
 export const PROCESSES = {
-  rotomoulded: { wall: 4, density: 940, inside_radius: 8, tolerance: 0.2, title: 'rotationally moulded polyethylene' },
-  welded_aluminium: { wall: 2.5, density: 2700, inside_radius: 4, tolerance: 0.05, title: 'welded aluminium sheet' },
-  laminate: { wall: 2.5, density: 1550, inside_radius: 5, tolerance: 0.15, title: 'carbon and epoxy laminate' },
-  vacuum_formed: { wall: 4, density: 1050, inside_radius: 4, tolerance: 0.3, title: 'vacuum-formed ABS' },
+  rotomoulded: {
+    wall: 4,
+    density: 940,
+    inside_radius: 8,
+    tolerance: 0.2,
+    shrinkage: [0.015, 0.03],
+    title: 'rotationally moulded polyethylene',
+  },
+  welded_aluminium: { wall: 2.5, density: 2700, inside_radius: 4, tolerance: 0.05, shrinkage: null, title: 'welded aluminium sheet' },
+  laminate: { wall: 2.5, density: 1550, inside_radius: 5, tolerance: 0.15, shrinkage: null, title: 'carbon and epoxy laminate' },
+  vacuum_formed: { wall: 4, density: 1050, inside_radius: 4, tolerance: 0.3, shrinkage: [0.005, 0.007], title: 'vacuum-formed ABS' },
 } as const satisfies Record<string, Process>;
 
 export type ProcessName = keyof typeof PROCESSES;

@@ -8,6 +8,8 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   distance: () => import('../field/distance.ts'),
   inside: () => import('../field/inside.ts'),
   sweep: () => import('../field/sweep.ts'),
+  holes: () => import('../scan/holes.ts'),
+  smooth: () => import('../scan/smooth.ts'),
   survey: () => import('../scan/survey.ts'),
   moving: () => import('../field/moving.ts'),
   insides: () => import('../space/insides.ts'),

@@ -15,7 +15,8 @@ import { checkMemory, checkRegionBox } from '../space/checks.ts';
 import { chooseStart, everySecond, highest, largestBall } from '../space/envelope.ts';
 import { regionBox, regionField, regionGrid } from '../space/region.ts';
 import { rollBall } from '../space/roll.ts';
-import { closeBarriers, lowerToSlack, obstaclesNear } from '../space/slack.ts';
+import { closeBarriers, isObstacle, lowerToSlack, obstaclesNear } from '../space/slack.ts';
+import { worstAccuracy } from './accuracy.ts';
 import { boundsFrom } from './bounds.ts';
 import { loadScans } from './load.ts';
 import { type Files, Run } from './run.ts';
@@ -113,7 +114,7 @@ export async function commonRoom(
   run.done('sharing out');
   const mesh = surface(envelope, 0);
   const root = largestBall(all, radius, start.cell);
-  const accuracy = Math.max(...jobs.map((j) => j.accuracy));
+  const accuracy = Math.max(...jobs.map((j, i) => worstAccuracy(j.accuracy, loaded[i].scans.filter(isObstacle), run)));
   const result: CommonResult = {
     step_mm: step,
     dims: [grid.nx, grid.ny, grid.nz],

@@ -1,8 +1,10 @@
 import type { Note } from '../core/fault.ts';
+import { PROCESSES } from '../job/defaults.ts';
+import { lessSureNotes } from './accuracy.ts';
 import type { Space } from './space.ts';
 
 /** What makes the figures less sure than their bounds say. */
-export function addDoubts(notes: Note[], { job, step, envelope, scans }: Space): void {
+export function addDoubts(notes: Note[], { job, step, envelope, scans, accuracy }: Space): void {
   if (step > job.least_radius / 2)
     notes.push({
       code: 'coarse-step',
@@ -17,5 +19,12 @@ export function addDoubts(notes: Note[], { job, step, envelope, scans }: Space):
           cut++;
   if (cut > 0)
     notes.push({ code: 'region-cut', text: `The envelope reaches the edge of the grid (${cut} cells): the region cuts it there.` });
+  notes.push(...lessSureNotes(accuracy));
+  const process = job.tank && job.tank.process ? PROCESSES[job.tank.process] : null;
+  if (process?.shrinkage)
+    notes.push({
+      code: 'mould-shrinkage',
+      text: `For information: ${process.title} comes out ${process.shrinkage.map((k) => +(100 * k).toFixed(1)).join(' to ')} % smaller than its mould (common practice; ask the moulder). The figures are of the finished part.`,
+    });
   for (const s of scans) if (s.settings.note) notes.push({ code: 'scan-note', text: `${s.name}: ${s.settings.note}`, where: s.name });
 }

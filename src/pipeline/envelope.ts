@@ -29,7 +29,7 @@ export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeM
   const whole = moments(envelope);
   const radii = radiiUpTo(radius, free.data[root]);
   const mm2 = whole.area;
-  const bounds = boundsFrom(mm2, space.job.accuracy);
+  const bounds = boundsFrom(mm2, space.accuracy.mm);
   const [fine, rough] = [whole.volume, volume(double.envelope)];
   const shape = euler(envelope);
   const mesh = surface(envelope, 0);

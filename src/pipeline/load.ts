@@ -33,7 +33,7 @@ export async function loadScans(
     const sha256 = await file.digest();
     for (const [scanName, settings] of entries) {
       if (settings.file !== name) continue;
-      const scan = makeScan(scanName, settings, read, job.units, specks);
+      const scan = await makeScan(scanName, settings, read, { unit: job.units, specks, context: run.context });
       scans.set(scanName, { scan, sha256 });
     }
   }

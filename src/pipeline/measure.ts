@@ -10,6 +10,7 @@ import { CAUTIONS, RESULT_VERSION, type Result } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { addDoubts } from './doubts.ts';
 import { measureEnvelope, measureReclaimed } from './envelope.ts';
+import { findHoles } from './holes.ts';
 import { leadPassages } from './passages.ts';
 import { type Files, Run } from './run.ts';
 import { findSpace, type SpaceOptions } from './space.ts';
@@ -59,6 +60,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
   if (tubes) run.done('tubes');
   const routes = job.passages.length > 0 ? await leadPassages(job.passages, space, envelope.mesh, run) : null;
   if (routes) run.done('passages');
+  const holes = await run.beside('holes', findHoles(space, envelope.mesh, run));
   const cavity = tank?.cavity ?? null;
   addDoubts(run.notes, space);
   const { grid, free, start } = space;
@@ -75,6 +77,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
       change_at_double_step_l: envelope.change / MM3_PER_LITRE,
       skin_step_mm: space.skinStep,
     },
+    accuracy: { mm: space.accuracy.mm, less_sure: space.accuracy.lessSure },
     timings_s: run.timings,
     envelope: envelope.result,
     ...(reclaimed ? { reclaimed: { volume_l: reclaimed } } : {}),
@@ -84,6 +87,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
     ...(tubes ? { tubes } : {}),
     ...(routes ? { routes } : {}),
     ...(run.placings.length > 0 ? { placings: run.placings } : {}),
+    holes,
     notes: run.notes,
     cautions: CAUTIONS,
   };

@@ -10,6 +10,7 @@ import { chooseStart, everySecond, highest, largestBall, type Start } from '../s
 import { regionBox, regionField, regionGrid } from '../space/region.ts';
 import { rollBall } from '../space/roll.ts';
 import { closeBarriers, lowerToSlack } from '../space/slack.ts';
+import { type Accuracy, surfaceAccuracy } from './accuracy.ts';
 import { loadScans } from './load.ts';
 import { noEnvelope } from './no-envelope.ts';
 import type { Files, Run } from './run.ts';
@@ -42,6 +43,8 @@ export interface Space {
   /** Signed distance to the scans that `near` names; null without. */
   readonly near: Field | null;
   readonly start: Start;
+  /** How far the envelope's surface may be off. */
+  readonly accuracy: Accuracy;
   readonly envelope: Field;
   /** Cell of the largest ball that the start reaches. */
   readonly root: number;
@@ -78,6 +81,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const root = largestBall(free, radius, start.cell);
   run.done('envelope');
   const double = await atDoubleStep(free, radius, { start: start.cell, root }, run);
+  const accuracy = await surfaceAccuracy(job.accuracy, double, obstacles, run);
   run.done('at twice the step');
   return {
     job,
@@ -92,6 +96,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     coarseRegion,
     near: region.near,
     start,
+    accuracy,
     envelope,
     root,
     double,

@@ -10,7 +10,7 @@ import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 
 /** What would go into the envelope as a box or a bag: the searches run beside each other, each no longer than the job allows. */
-export async function stow(asked: JobStowage, { envelope, job }: Space, { context, notes }: Run): Promise<StowageResult> {
+export async function stow(asked: JobStowage, { envelope, accuracy }: Space, { context, notes }: Run): Promise<StowageResult> {
   const { pool } = context;
   const field: Field = { grid: envelope.grid, data: allocateF32(pool, envelope.data.length) };
   for (let c = 0; c < field.data.length; c++) field.data[c] = envelope.data[c] - asked.lining;
@@ -20,7 +20,7 @@ export async function stow(asked: JobStowage, { envelope, job }: Space, { contex
   const luggage = LUGGAGE.map(({ size, most }): Item => ({ name: size.join(' x '), shape: 'box', size, count: most }));
   const lists = [...(items.length > 0 ? [items] : []), ...(asked.luggage ? [luggage] : [])];
   const [largest, blocks, packed] = await Promise.all([
-    asked.largest ? pool.map(largestTask, [{ field, doubt: job.accuracy, seconds }]) : [],
+    asked.largest ? pool.map(largestTask, [{ field, doubt: accuracy.mm, seconds }]) : [],
     asked.blocks ? pool.map(countBlocksTask, [{ field, seconds }]) : [],
     pool.map(
       packItemsTask,

@@ -10,6 +10,7 @@ import { checkMemory, checkObstacles, checkRegionBox } from '../space/checks.ts'
 import { chooseStart } from '../space/envelope.ts';
 import { regionBox, regionField, regionGrid } from '../space/region.ts';
 import { closeBarriers, lowerToSlack } from '../space/slack.ts';
+import { worstAccuracy } from './accuracy.ts';
 import { loadScans } from './load.ts';
 import { type Files, Run } from './run.ts';
 import type { SpaceOptions } from './space.ts';
@@ -56,7 +57,8 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
   await closeBarriers(region, job.barriers, Math.max(...lists.radii), context);
   run.done('clearances');
   const start = startCells(job, { region, slack, near: parts.near }, Math.min(...lists.radii), least);
-  const tank = job.tank ? tankOptions(job.tank, job.accuracy) : null;
+  const accuracy = worstAccuracy(job.accuracy, obstacles, run);
+  const tank = job.tank ? tankOptions(job.tank, accuracy) : null;
   const trials = lists.more.flatMap((more) =>
     lists.radii.map((radius) => ({
       region,
@@ -67,7 +69,7 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
       walls: lists.walls,
       tank: tank?.options ?? null,
       stand: { ...tank?.stand, advise: false },
-      accuracy: job.accuracy,
+      accuracy,
     })),
   );
   // One at a time for each worker, so that progress can be told.

@@ -11,11 +11,11 @@ import { volume } from '../field/integrate.ts';
 import { surface } from '../field/surface.ts';
 import { guessUnit } from '../job/guess.ts';
 import type { Job } from '../job/job.ts';
+import { borderLoops } from '../scan/borders.ts';
 import { closeLoop } from '../scan/caps.ts';
 import { sampleSurface } from '../scan/place-samples.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { type LoopSurvey, type ScanSurvey, surveyTask } from '../scan/survey.ts';
-import { topology } from '../scan/topology.ts';
 import { closeInsides } from '../space/insides.ts';
 import { rollBall } from '../space/roll.ts';
 import { standOff } from '../space/slack.ts';
@@ -207,7 +207,7 @@ function findHoles({ obstacles, step }: Space, envelope: Mesh): Hole[] {
   for (const scan of obstacles) {
     if (scan.points > 0) continue;
     const reach = standOff(scan) + step + MARGIN;
-    for (const loop of topology(scan.mesh).loops) {
+    for (const loop of borderLoops(scan.mesh)) {
       if (loop.vertices.length < 4) continue;
       const every = Math.max(1, Math.floor(loop.vertices.length / 200));
       let least = FAR;

@@ -10,8 +10,8 @@ import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 
 /** The tank that the envelope makes, its doubt taken from the same tank at twice the step. */
-export async function fillTank(tank: JobTank, { envelope, double, job }: Space, run: Run): Promise<TankRun> {
-  const { options, stand } = tankOptions(tank, job.accuracy);
+export async function fillTank(tank: JobTank, { envelope, double, accuracy }: Space, run: Run): Promise<TankRun> {
+  const { options, stand } = tankOptions(tank, accuracy.mm);
   const rough = roughTank(double.envelope, options, run.context);
   // Should the fine one fail first, this one's failure is of no interest.
   rough.catch(() => {});

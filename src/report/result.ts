@@ -4,6 +4,8 @@ import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { HoleResult } from '../scan/holes.ts';
+import type { LessSure } from '../scan/less-sure.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
 
@@ -65,6 +67,8 @@ export interface Result {
     /** Cell of the grid on which the skin was rolled, mm; 0 without a skin. */
     readonly skin_step_mm: number;
   };
+  /** How far the envelope's surface may be off, the mean over its area, mm; and the obstacles that are less sure than the job's accuracy. */
+  readonly accuracy?: { readonly mm: number; readonly less_sure: readonly LessSure[] };
   readonly timings_s: Readonly<Record<string, number>>;
   readonly envelope: EnvelopeResult;
   readonly reclaimed?: { readonly volume_l: Bounded };
@@ -78,6 +82,8 @@ export interface Result {
   readonly routes?: readonly RouteResult[];
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
+  /** Open borders of the obstacles, those near the envelope first; at most 200. */
+  readonly holes?: readonly HoleResult[];
   readonly notes: readonly Note[];
   readonly cautions: readonly string[];
 }

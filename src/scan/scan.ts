@@ -1,4 +1,5 @@
 import type { Cloud } from '../core/cloud.ts';
+import type { Context } from '../core/context.ts';
 import { Fault, nearestWord } from '../core/fault.ts';
 import { boxOfPositions, joinMeshes, type Mesh } from '../core/mesh.ts';
 import { type LengthUnit, MM_PER } from '../core/units.ts';
@@ -6,17 +7,19 @@ import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
 import type { ScanFile, ScanPart } from '../io/scan-file.ts';
 import { placingOf } from '../job/schema-place.ts';
 import type { JobScan } from '../job/schema-scans.ts';
-import { cloudAsMesh, medianSpacing } from './points.ts';
+import { type Smoothed, smoothCloud } from './smooth.ts';
 import { dropSpecks, type Speck, type Specks } from './specks.ts';
 
 /** One scan of the job in mm, in its place. */
 export interface Scan {
   readonly name: string;
   readonly settings: JobScan;
-  /** Faces; a point of a cloud is a triangle whose corners fall together. */
+  /** Faces; then, for a cloud, a small triangle for each point that was smoothed and an octahedron for each that could not be. */
   readonly mesh: Mesh;
-  /** Radius, mm, by which the surface stands out from `mesh`: half the spacing of a cloud's points, 0 for faces. */
+  /** Radius, mm, by which the surface stands out from `mesh`: 0, since a cloud's points have a surface of their own. */
   readonly radius: number;
+  /** What was found of its points; left out without any. */
+  readonly cloud?: CloudFound;
   /** Triangles and points of the file that belong to this scan, specks included. */
   readonly triangles: number;
   readonly points: number;
@@ -26,40 +29,61 @@ export interface Scan {
   readonly specks: readonly Speck[];
 }
 
+/** Of the points of a scan: see Smoothed. */
+export type CloudFound = Omit<Smoothed, 'mesh'>;
+
+/** What makeScan needs besides the file. */
+export interface Making {
+  /** Unit of files that carry none. */
+  readonly unit: LengthUnit;
+  /** What is left out as specks is added here. */
+  readonly specks: Specks[];
+  readonly context: Context;
+}
+
 /**
- * Picks the job's groups from a file, turns them into mm, places them and drops loose specks.
+ * Picks the job's groups from a file, turns them into mm, places them, smooths clouds and drops loose specks.
  * Throws a Fault when a group is not in the file or nothing is left.
  */
-export function makeScan(name: string, settings: JobScan, file: ScanFile, jobUnit: LengthUnit, specks: Specks[]): Scan {
+export async function makeScan(name: string, settings: JobScan, file: ScanFile, making: Making): Promise<Scan> {
+  const { specks, context } = making;
   const parts = settings.groups ? pick(name, settings, file.parts) : file.parts;
-  const unit = settings.units ?? file.unit ?? jobUnit;
-  const scale = MM_PER[unit];
+  const unit = settings.units ?? file.unit ?? making.unit;
   const rows = placedRows(settings.place);
-  const meshes: Mesh[] = [];
+  const put = <T extends Mesh | Cloud>(m: T): T => placed(m, MM_PER[unit], rows);
+  const faces = joinMeshes(parts.flatMap((p) => (p.mesh ? [put(p.mesh)] : [])));
+  const clouds: Smoothed[] = [];
   let points = 0;
-  let radius = 0;
-  for (const part of parts) {
-    if (part.mesh) meshes.push(placed(part.mesh, scale, rows));
-    if (part.cloud && part.cloud.positions.length > 0) {
-      const cloud = placed(part.cloud, scale, rows);
-      points += cloud.positions.length / 3;
-      radius = Math.max(radius, medianSpacing(cloud) / 2);
-      meshes.push(cloudAsMesh(cloud));
-    }
+  for (const { cloud } of parts) {
+    if (!cloud || cloud.positions.length === 0) continue;
+    points += cloud.positions.length / 3;
+    clouds.push(await smoothCloud(put(cloud), context));
   }
-  const joined = joinMeshes(meshes);
   const before = specks.length;
-  const mesh = points > 0 ? joined : dropSpecks(name, joined, specks);
+  const mesh =
+    points > 0 ? joinMeshes([faces, ...clouds.map((c) => c.mesh)].filter((m) => m.indices.length > 0)) : dropSpecks(name, faces, specks);
   return {
     name,
     settings,
     mesh,
-    radius,
-    triangles: joined.indices.length / 3 - points,
+    radius: 0,
+    triangles: faces.indices.length / 3,
     points,
     box: boxOfUsed(mesh),
     unit,
     specks: specks.slice(before).flatMap((s) => s.list),
+    ...(clouds.length > 0 ? { cloud: roughest(clouds) } : {}),
+  };
+}
+
+/** Several clouds in one scan: what is said of them is said of the worst. */
+function roughest(clouds: readonly Smoothed[]): CloudFound {
+  const most = (of: (c: Smoothed) => number): number => Math.max(...clouds.map(of));
+  return {
+    spacing: most((c) => c.spacing),
+    noise: most((c) => c.noise),
+    share: Math.min(...clouds.map((c) => c.share)),
+    off: most((c) => c.off),
   };
 }
 

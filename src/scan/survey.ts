@@ -2,11 +2,12 @@ import type { Task } from '../core/context.ts';
 import { type Mesh, meshArea, meshVolume } from '../core/mesh.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { type Box3, boxSize, type Vec3 } from '../core/vec.ts';
+import type { Loop } from './borders.ts';
 import { doubleSheets } from './double-sheets.ts';
 import { surfaceNoise } from './noise.ts';
 import type { Scan } from './scan.ts';
 import type { Speck } from './specks.ts';
-import { type Loop, type Patch, type Topology, topology } from './topology.ts';
+import { type Patch, type Topology, topology } from './topology.ts';
 
 /**
  * What a scan is like, told while the vehicle is still on the stand. Plain JSON values; lengths mm, areas dm2. Specks are left out of
@@ -74,11 +75,13 @@ const LEAST_CORNERS = 4;
 
 /** Looks a scan over. `specks` are the pieces that were left out of it. */
 export function surveyScan(scan: Scan): ScanSurvey {
-  const { mesh, name, triangles, points, unit, box, specks } = scan;
+  const { name, triangles, points, unit, box, specks } = scan;
+  // Faces alone: the small triangles of smoothed points come after them.
+  const mesh = points > 0 ? { ...scan.mesh, indices: scan.mesh.indices.subarray(0, triangles * 3) } : scan.mesh;
   const cloud = triangles === 0;
   const shape = cloud ? NOTHING : topology(mesh);
-  const spacing = cloud ? 2 * scan.radius : edgeLength(mesh);
-  const noise = surfaceNoise(mesh, spacing);
+  const spacing = cloud ? (scan.cloud?.spacing ?? 0) : edgeLength(mesh);
+  const noise = cloud ? (scan.cloud?.noise ?? Number.NaN) : surfaceNoise(mesh, spacing);
   const sheets = cloud ? { share: 0, apart: 0 } : doubleSheets(mesh);
   const loops = shape.loops.filter((l) => l.vertices.length >= LEAST_CORNERS);
   const closed = !cloud && shape.loops.length === 0 && shape.flipped.length === 0 && shape.crowdedEdges === 0;

@@ -1,6 +1,7 @@
 import type { Mesh } from '../core/mesh.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { connectedPieces, samePlace } from './specks.ts';
+import { AGAINST, after, CROWD, cornersByVertex, type Loop, partnerOf, walkBorders, weldedIndices } from './borders.ts';
+import { connectedPieces } from './specks.ts';
 
 /**
  * How the triangles of a scan hang together: its open borders, patches whose faces point the other way, triangles that are there
@@ -8,17 +9,6 @@ import { connectedPieces, samePlace } from './specks.ts';
  *
  * 1M triangles: 0.9 s on one thread, most of it the search for each edge's partner.
  */
-export interface Loop {
-  /** Vertices of the mesh in order, the scan on the left seen from outside; from the last one back to the first. */
-  readonly vertices: readonly number[];
-  /** Length along the border, mm. */
-  readonly length: number;
-  /** Diagonal of its box, mm. */
-  readonly across: number;
-  /** Its centre of length, mm. */
-  readonly at: Vec3;
-}
-
 export interface Patch {
   readonly triangles: number;
   /** mm2 */
@@ -42,13 +32,6 @@ export interface Topology {
   readonly pieces: readonly Patch[];
 }
 
-/** What an edge's partner is when it is no half-edge: nothing, a face that runs the same way, or a crowd. */
-const NONE = -1;
-const AGAINST = -2;
-const CROWD = -3;
-
-const after = (i: number): number => (i % 3 === 2 ? i - 2 : i + 1);
-
 /** Finds all of it. Half-edges are named by the corner that they leave: edge i goes from corner i to the next of its triangle. */
 export function topology(mesh: Mesh): Topology {
   const t = weldedIndices(mesh);
@@ -57,28 +40,16 @@ export function topology(mesh: Mesh): Topology {
   const against: number[] = [];
   let crowdedEdges = 0;
   for (let i = 0; i < t.length; i++) {
+    twin[i] = partnerOf(t, start, corner, i);
     const [v, w] = [t[i], t[after(i)]];
-    let back = NONE;
-    let backs = 0;
-    let same = 0;
-    for (let q = start[w]; q < start[w + 1]; q++)
-      if (t[after(corner[q])] === v) {
-        back = corner[q];
-        backs++;
-      }
-    let other = -1;
-    for (let q = start[v]; q < start[v + 1]; q++)
-      if (t[after(corner[q])] === w) {
-        same++;
-        if (corner[q] !== i) other = corner[q];
-      }
-    twin[i] = v === w ? CROWD : same === 1 && backs <= 1 ? back : same === 2 && backs === 0 ? AGAINST : CROWD;
-    if (twin[i] === AGAINST && i < other) against.push(i, other);
-    if (twin[i] === CROWD && v < w && firstOf(t, corner, [start[v], start[v + 1]], w) === i) crowdedEdges++;
+    // Each such pair and crowd counts once, at its first corner.
+    const around = [start[v], start[v + 1]] as const;
+    if (twin[i] === AGAINST && firstOf(t, corner, around, w) === i) against.push(i, lastOf(t, corner, around, w));
+    if (twin[i] === CROWD && v < w && firstOf(t, corner, around, w) === i) crowdedEdges++;
   }
   const counts = faults(t, start, corner);
   return {
-    loops: findLoops(mesh, t, twin).sort((a, b) => b.length - a.length),
+    loops: walkBorders(mesh, t, twin),
     flipped: findFlipped(mesh, t, twin, against),
     crowdedEdges,
     ...counts,
@@ -92,21 +63,10 @@ function firstOf(t: Uint32Array, corner: Uint32Array, [from, to]: readonly [numb
   return -1;
 }
 
-function weldedIndices(mesh: Mesh): Uint32Array {
-  const first = samePlace(mesh);
-  const t = new Uint32Array(mesh.indices.length);
-  for (let i = 0; i < t.length; i++) t[i] = first[mesh.indices[i]];
-  return t;
-}
-
-/** Corners (positions in `t`) sorted by the vertex that they name. */
-function cornersByVertex(t: Uint32Array, n: number): { start: Uint32Array; corner: Uint32Array } {
-  const start = new Uint32Array(n + 2);
-  for (const v of t) start[v + 2]++;
-  for (let v = 2; v < n + 2; v++) start[v] += start[v - 1];
-  const corner = new Uint32Array(t.length);
-  for (let i = 0; i < t.length; i++) corner[start[t[i] + 1]++] = i;
-  return { start: start.subarray(0, n + 1), corner };
+/** And the last one. */
+function lastOf(t: Uint32Array, corner: Uint32Array, [from, to]: readonly [number, number], w: number): number {
+  for (let q = to - 1; q >= from; q--) if (t[after(corner[q])] === w) return corner[q];
+  return -1;
 }
 
 /** Triangles that name a vertex twice, and triangles whose corners another one before them has, whichever way round. */
@@ -131,49 +91,6 @@ function faults(t: Uint32Array, start: Uint32Array, corner: Uint32Array): { dege
     }
   }
   return { degenerate, duplicates };
-}
-
-/** Walks along the border edges; at each vertex the next one is found by turning through the faces round it. */
-function findLoops(mesh: Mesh, t: Uint32Array, twin: Int32Array): Loop[] {
-  const done = new Uint8Array(t.length);
-  const loops: Loop[] = [];
-  for (let i = 0; i < t.length; i++) {
-    if (twin[i] !== NONE || done[i]) continue;
-    const vertices: number[] = [];
-    let last = i;
-    for (let edge = i; edge >= 0 && !done[edge]; ) {
-      done[edge] = 1;
-      vertices.push(t[edge]);
-      last = edge;
-      let next = after(edge);
-      // A face with a flipped or crowded neighbour ends the walk: what is left of the loop stays open.
-      for (let turns = 0; twin[next] >= 0 && turns < 1000; turns++) next = after(twin[next]);
-      edge = twin[next] === NONE ? next : -1;
-    }
-    if (t[after(last)] !== vertices[0]) vertices.push(t[after(last)]);
-    loops.push(loopOf(mesh, vertices));
-  }
-  return loops;
-}
-
-function loopOf({ positions: p, origin }: Mesh, vertices: readonly number[]): Loop {
-  const lo = [Infinity, Infinity, Infinity];
-  const hi = [-Infinity, -Infinity, -Infinity];
-  const sum = [0, 0, 0];
-  let length = 0;
-  vertices.forEach((v, k) => {
-    const w = vertices[(k + 1) % vertices.length];
-    const d = Math.hypot(p[w * 3] - p[v * 3], p[w * 3 + 1] - p[v * 3 + 1], p[w * 3 + 2] - p[v * 3 + 2]);
-    length += d;
-    for (let a = 0; a < 3; a++) {
-      const x = p[v * 3 + a];
-      lo[a] = Math.min(lo[a], x);
-      hi[a] = Math.max(hi[a], x);
-      sum[a] += (d * (x + p[w * 3 + a])) / 2;
-    }
-  });
-  const at = (a: number): number => origin[a] + (length > 0 ? sum[a] / length : lo[a]);
-  return { vertices, length, across: Math.hypot(hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2]), at: [at(0), at(1), at(2)] };
 }
 
 /**

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { Survey } from '../../src/pipeline/survey.ts';
+import type { Result } from '../../src/report/result.ts';
 import { boxesStl, voidgauge } from './run.ts';
 
 let folder = '';
@@ -72,6 +73,18 @@ describe('survey', () => {
     const bounds = Object.fromEntries(survey.envelope?.bounded_by.map((b) => [b.name, b.percent]) ?? []);
     expect(bounds['room'] + bounds['the border of the region']).toBeCloseTo(100, 6);
     expect(bounds['room']).toBeGreaterThan(50);
+  });
+
+  it('measure keeps the borders in its result, for the page to draw', async () => {
+    await writeFile(join(folder, 'room.stl'), room(60));
+    await writeFile(join(folder, 'job.yaml'), job);
+    const { code, stdout } = await voidgauge(['measure', 'job.yaml', '--json'], { cwd: folder });
+    expect(code).toBe(0);
+    const { holes }: Result = JSON.parse(stdout);
+    const square = holes?.find((h) => Math.abs(h.length_mm - 240) < 1e-3);
+    expect(square?.scan).toBe('room');
+    const corners = square?.loop.map((p) => p.map((v) => Math.round(v)).join(' ')).sort();
+    expect(corners).toEqual(['130 110 120', '130 50 120', '70 110 120', '70 50 120']);
   });
 
   it('of a job whose hole is small: closing it flat takes what bulges into it and no more', async () => {

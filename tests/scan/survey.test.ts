@@ -3,8 +3,10 @@ import type { Mesh } from '../../src/core/mesh.ts';
 import { joinMeshes, meshArea } from '../../src/core/mesh.ts';
 import { random } from '../../src/core/random.ts';
 import type { Vec3 } from '../../src/core/vec.ts';
+import { borderLoops } from '../../src/scan/borders.ts';
 import { closeLoop } from '../../src/scan/caps.ts';
 import { doubleSheets } from '../../src/scan/double-sheets.ts';
+import { holesTask } from '../../src/scan/holes.ts';
 import { surfaceNoise } from '../../src/scan/noise.ts';
 import { topology } from '../../src/scan/topology.ts';
 import { ballMesh, boxMesh, moveMesh, randomTurn, refineMesh } from '../oracle/shapes.ts';
@@ -96,6 +98,40 @@ describe('borders', () => {
     const single = [...seen.values()].filter((n) => n === 1).length;
     const { loops } = topology(holed);
     expect(loops.reduce((n, l) => n + l.vertices.length, 0)).toBe(single);
+    for (const m of [holed, soup(holed)])
+      expect(borderLoops(m).map((l) => [l.vertices.length, l.length])).toEqual(loops.map((l) => [l.vertices.length, l.length]));
+  });
+
+  it('looked for alone, they are the same where faces are there twice or turned round', () => {
+    const rng = random(18);
+    const flipped = Array.from({ length: 12 * 4 ** 4 }, () => rng.next() < 0.02);
+    const gone = flipped.map(() => rng.next() < 0.05);
+    const ball = flip(
+      without(closedBall(50, 4), (f) => gone[f]),
+      (f) => flipped[f],
+    );
+    const twice: Mesh = { ...ball, indices: Uint32Array.from([...ball.indices, ...ball.indices.slice(900, 1200)]) };
+    for (const m of [ball, twice]) {
+      const { loops } = topology(m);
+      expect(loops.length).toBeGreaterThan(50);
+      expect(borderLoops(m).map((l) => l.vertices.length)).toEqual(loops.map((l) => l.vertices.length));
+    }
+  });
+
+  it('those near the envelope come first, and are thinned for drawing', async () => {
+    const tube = openTube(20, 100, 90, 40);
+    const slit = without(tube, (f) => f >= 2000 && f < 2004);
+    // Places where an envelope would be: beside the rim at z = 100, and 30 mm off the axis of the tube at the other.
+    const places = Float64Array.of(20, 0, 105, 0, 20, 105, 30, 0, -10);
+    const found = await holesTask.run({ scan: 'tube', mesh: slit, places });
+    expect(found.map((h) => h.at_mm.map((v) => Math.abs(Math.round(v)))[2])).toEqual([100, 0, expect.any(Number)]);
+    // The nearest of the thinned corners lies up to 0.7 mm beside the place.
+    expect(found[0].from_envelope_mm).toBeGreaterThanOrEqual(5);
+    expect(found[0].from_envelope_mm).toBeLessThan(5.1);
+    expect(found[1].from_envelope_mm).toBeCloseTo(Math.hypot(10, 10), 1);
+    expect(found[0].loop).toHaveLength(45);
+    for (const [x, y] of found[0].loop) expect(Math.hypot(x, y)).toBeCloseTo(20, 1);
+    expect(found[2].length_mm).toBeLessThan(20);
   });
 });
 
