@@ -50,7 +50,7 @@ function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number
     row('  slides out, degrees to the side', 'litres', 'kept'),
   ];
   for (const w of ways) {
-    lines.push(row(`  ${directionText(w.direction)}`, w.volume_l.toFixed(digits), `${w.kept_percent.toFixed(0)} %`));
+    lines.push(row(`  ${directionText(w.direction)}`, w.volume_l.value.toFixed(digits), `${w.kept_percent.toFixed(0)} %`));
     const stops = w.blockers.filter((b) => b.stops_percent >= 0.5).slice(0, NAMED);
     for (const b of stops) {
       const freed = w.without.find((x) => x.obstacle === b.obstacle);
@@ -62,7 +62,7 @@ function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number
   if (two)
     lines.push(
       ...wrap(
-        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${two.volume_l.toFixed(digits)} l, ${two.kept_percent.toFixed(0)} % kept`,
+        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${two.volume_l.value.toFixed(digits)} l, ${two.kept_percent.toFixed(0)} % kept`,
         '  ',
       ),
     );

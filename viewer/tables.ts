@@ -29,7 +29,7 @@ export function tablesOf(r: ResultFile): Table[] {
     id: 'ways',
     title: 'Ways in',
     heads: ['along (forward, left, up)', 'kept, %', 'litres'],
-    rows: ways.map((w) => [w.direction.map((v) => v.toFixed(2)).join(', '), whole(w.kept_percent), litres(w.volume_l)]),
+    rows: ways.map((w) => [w.direction.map((v) => v.toFixed(2)).join(', '), whole(w.kept_percent), litres(w.volume_l.value)]),
     along: ways.map((w) => w.direction),
   });
   put({

@@ -121,14 +121,18 @@ export class Coverage {
   private readonly nz: number;
   private readonly level: number;
   private readonly perCell: number;
+  private readonly far: number;
   private readonly cut = new Cut();
   /** Value at the centre and gradient, four numbers a plane; the least or the greatest of them counts. */
   private readonly planes = new Float64Array(4 * MOST_PLANES);
   private count = 0;
   private least = true;
 
-  /** `other`, on the same grid, makes it the coverage of the least of both fields. `level` in mm. */
-  constructor(field: Field, level: number, other?: Field) {
+  /**
+   * `other`, on the same grid, makes it the coverage of the least of both fields. `level` in mm. `far`: how far from the level, in cells, all
+   * cells are whole; 1 does where no field rises by more than 1 mm per mm.
+   */
+  constructor(field: Field, level: number, other?: Field, far = FAR) {
     const { nx, ny, nz, step } = field.grid;
     this.a = field.data;
     this.b = other?.data;
@@ -137,18 +141,19 @@ export class Coverage {
     this.nz = nz;
     this.level = level;
     this.perCell = 1 / step;
+    this.far = far;
     this.share = new Float64Array(nx);
     this.area = new Float64Array(nx);
   }
 
   row(j: number, k: number): void {
-    const { nx, ny, nz, share, area, cut } = this;
+    const { nx, ny, nz, share, area, cut, far } = this;
     const plane = nx * ny;
     const row = nx * j + plane * k;
     for (let i = 0; i < nx; i++) {
       const c = row + i;
       const f = this.at(c);
-      if (f > FAR || f < -FAR) {
+      if (f > far || f < -far) {
         share[i] = f > 0 ? 1 : 0;
         area[i] = 0;
         continue;

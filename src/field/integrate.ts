@@ -20,6 +20,11 @@ export function volumeOfBoth(a: Field, b: Field, level = 0): number {
   return sumOfShares(new Coverage(a, level, b), a);
 }
 
+/** The same for a field that nowhere rises by more than 1 mm per mm, such as the least of distances: half the time on a coarse grid. */
+export function volumeOfSlack(field: Field): number {
+  return sumOfShares(new Coverage(field, 0, undefined, 1), field);
+}
+
 function sumOfShares(cover: Coverage, { grid }: Field): number {
   let sum = 0;
   for (let k = 0; k < grid.nz; k++)

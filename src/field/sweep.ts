@@ -13,7 +13,8 @@ import type { Vec3 } from '../core/vec.ts';
  * where they meet, never below what a slope of 1 allows.
  *
  * Against a fine march past sheets, balls and boxes: RMS 0.08 cell, at most 0.5. Time: 25 ns a cell, any direction; whole
- * columns at once, with the field sheared into memory of its own, would read and write three times as much.
+ * columns at once, with the field sheared into memory of its own, would read and write three times as much. Only the columns
+ * through a box of a 70th of the cells, from the box on: 1.3 ms a direction instead of 13 (1.2M cells).
  */
 export interface SweepOptions {
   /** Value beyond the grid's edge, mm. Default Infinity: open. */
@@ -36,6 +37,8 @@ interface Columns {
   /** Rows of columns, counted as in `Shear`. */
   readonly from: number;
   readonly to: number;
+  /** The only cells to be written; all that lie between the rows when left out. */
+  readonly over?: CellBox;
 }
 
 /**
@@ -66,12 +69,13 @@ export interface CellBox {
 
 /**
  * The same, here and at once, into `out` (one number a cell): for tasks that sweep many directions. With `over`, only the cells of
- * that box are sure to be written.
+ * that box are sure to be written, and only the columns through it are followed.
  */
 export function sweepInto(field: Field, direction: Vec3, out: Float32Array, options: SweepOptions & { over?: CellBox } = {}): void {
-  const shear = new Shear(field.grid, direction);
-  const [from, to] = options.over ? shear.rowsThrough(options.over) : [shear.rowMin, shear.rowMin + shear.rows];
-  columns({ grid: field.grid, data: field.data, direction, beyond: options.beyond ?? Infinity, out, from, to });
+  const { over } = options;
+  const shear = new Shear(field.grid, direction, over);
+  const [from, to] = over ? shear.rowsThrough(over) : [shear.rowMin, shear.rowMin + shear.rows];
+  columns({ grid: field.grid, data: field.data, direction, beyond: options.beyond ?? Infinity, out, from, to, ...(over ? { over } : {}) });
 }
 
 /**
@@ -84,9 +88,13 @@ class Shear {
   readonly up: boolean;
   /** Length of a column between two slices, mm. */
   readonly span: number;
-  /** Columns that touch the grid: u from uMin, `width` of them; v from rowMin, `rows` of them. */
+  /** Columns that touch the grid, or pass between the cells of the box: u from uMin, `width` of them; v from rowMin, `rows` of them. */
   readonly uMin: number;
   readonly width: number;
+  /** Cells along b that are written, first and last. */
+  readonly cells: readonly [number, number];
+  /** First and last slice to be written, counted from the far end. */
+  readonly written: readonly [number, number];
   readonly rowMin: number;
   readonly rows: number;
   /** The slices' axis and the one that carries the rows. */
@@ -94,7 +102,7 @@ class Shear {
   private readonly slopeB: number;
   private readonly slopeC: number;
 
-  constructor(grid: Grid, d: Vec3) {
+  constructor(grid: Grid, d: Vec3, over?: CellBox) {
     const size = [grid.nx, grid.ny, grid.nz];
     const strides = [1, grid.nx, grid.nx * grid.ny];
     const abs = d.map(Math.abs);
@@ -109,9 +117,14 @@ class Shear {
     this.span = grid.step / abs[a];
     this.slopeB = d[b] / d[a];
     this.slopeC = d[c] / d[a];
-    const [endB, endC] = [this.wholeB(size[a] - 1), this.wholeC(size[a] - 1)];
-    this.uMin = -1 - Math.max(0, endB);
-    this.width = size[b] + 1 + Math.abs(endB);
+    const [first, end] = over ? [over.from[a], over.to[a]] : [0, size[a] - 1];
+    this.written = this.up ? [size[a] - 1 - end, size[a] - 1 - first] : [first, end];
+    this.cells = over ? [over.from[b], over.to[b]] : [0, size[b] - 1];
+    const shifts = [this.wholeB(first), this.wholeB(end)];
+    // A cell at b lies between the columns b - 1 - shift and b - shift.
+    this.uMin = this.cells[0] - 1 - Math.max(...shifts);
+    this.width = this.cells[1] - Math.min(...shifts) - this.uMin + 1;
+    const endC = this.wholeC(size[a] - 1);
     this.rowMin = -1 - Math.max(0, endC);
     this.rows = size[c] + 1 + Math.abs(endC);
   }
@@ -143,22 +156,23 @@ class Shear {
 }
 
 /** Sweeps the columns of the rows from..to and writes the cells that lie between these rows and the one after each. */
-function columns({ grid, data, direction, beyond, out, from, to }: Columns): void {
-  const shear = new Shear(grid, direction);
+function columns({ grid, data, direction, beyond, out, from, to, over }: Columns): void {
+  const shear = new Shear(grid, direction, over);
   const [slices] = shear.count;
   // A cell lies between two rows: one row more than is written.
   const rows = to - from + 1;
   const planes = Array.from({ length: 4 }, () => new Float32Array(rows * shear.width).fill(Number.NaN));
   const least = new Float32Array(rows * shear.width).fill(Math.min(beyond, BOUND));
   const slice = (q: number): number => (shear.up ? slices - 1 - q : q);
-  for (let q = 0; q <= slices; q++) {
+  const [first, last] = shear.written;
+  for (let q = 0; q <= last + 1; q++) {
     // The samples of slice q come in; slice q - 1, whose neighbours on both sides are then known, is finished.
     const next = planes[q & 3];
     if (q < slices) sampleSlice(shear, data, next, { k: slice(q), from, rows });
     else next.fill(Number.NaN);
     if (q === 0) continue;
     lower(least, planes, q - 1, shear.span);
-    writeSlice(shear, data, out, { least, k: slice(q - 1), from, to });
+    if (q > first) writeSlice(shear, data, out, { least, k: slice(q - 1), from, to });
   }
 }
 
@@ -173,22 +187,26 @@ function sampleSlice(shear: Shear, data: Float32Array, plane: Float32Array, at: 
   const shiftB = shear.wholeB(k);
   const shiftC = shear.wholeC(k);
   plane.fill(Number.NaN);
+  // The column u meets the slice between the cells u + shift and u + shift + 1; beyond the grid's edge cells its own value goes on.
+  const b0 = Math.max(0, uMin + shiftB + 1);
+  const b1 = Math.min(nb - 1, uMin + width + shiftB);
+  if (b1 < Math.max(0, b0 - 1)) return;
   for (let r = 0; r < rows; r++) {
     const c = from + r + shiftC;
     if (c + wc < -EDGE || c + wc > nc - 1 + EDGE) continue;
     const low = sa * k + sc * Math.max(c, 0);
     const high = sa * k + sc * Math.min(c + 1, nc - 1);
-    let o = r * width - 1 - shiftB - uMin;
-    let before = mixed(data[low], data[high], wc);
-    for (let b = 0; b < nb; b++) {
+    let o = r * width + b0 - 1 - shiftB - uMin;
+    const start = sb * Math.max(b0 - 1, 0);
+    let before = mixed(data[low + start], data[high + start], wc);
+    for (let b = b0; b <= b1; b++) {
       const here = mixed(data[low + sb * b], data[high + sb * b], wc);
       plane[o++] = before + (here - before) * wb;
       before = here;
     }
-    plane[o] = before;
-    // The columns at both ends may lie too far out.
-    if (wb - 1 < -EDGE) plane[o - nb] = Number.NaN;
-    if (wb > EDGE) plane[o] = Number.NaN;
+    // The columns at both ends of the slice may lie too far out.
+    if (b0 === 0 && wb - 1 < -EDGE) plane[r * width - 1 - shiftB - uMin] = Number.NaN;
+    if (b1 === nb - 1 && o < (r + 1) * width && wb <= EDGE) plane[o] = before;
   }
 }
 
@@ -229,9 +247,10 @@ interface Finished {
 
 /** Interpolates the running minimum back to the cells of slice k whose lower row of columns is in from..to. */
 function writeSlice(shear: Shear, data: Float32Array, out: Float32Array, { least, k, from, to }: Finished): void {
-  const [, nb, nc] = shear.count;
+  const nc = shear.count[2];
   const [sa, sb, sc] = shear.stride;
   const { width, uMin } = shear;
+  const [first, end] = shear.cells;
   const wb = shear.partB(k);
   const wc = shear.partC(k);
   const shiftB = shear.wholeB(k);
@@ -243,7 +262,7 @@ function writeSlice(shear: Shear, data: Float32Array, out: Float32Array, { least
     const row = sa * k + sc * c;
     const low = r * width - 1 - shiftB - uMin;
     const high = low + width;
-    for (let b = 0; b < nb; b++) {
+    for (let b = first; b <= end; b++) {
       const left = between(least[high + b], least[low + b], wc);
       const right = between(least[high + b + 1], least[low + b + 1], wc);
       const w = between(right, left, wb);

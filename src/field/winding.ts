@@ -94,7 +94,7 @@ function splitAtMiddle(order: Int32Array, centroids: Float32Array, from: number,
   }
 }
 
-/** Centre, radius, dipole and first moment of the triangles span[0]..span[1]. */
+/** Centre, radius, dipole and moments of the triangles span[0]..span[1]. */
 function summarise(nodes: Float64Array, o: number, corners: Float32Array, span: readonly [number, number]): void {
   const normals = new Float64Array((span[1] - span[0]) * 3);
   let total = 0;
@@ -107,10 +107,13 @@ function summarise(nodes: Float64Array, o: number, corners: Float32Array, span: 
     const vy = corners[c + 7] - corners[c + 1];
     const vz = corners[c + 8] - corners[c + 2];
     const k = (t - span[0]) * 3;
-    normals[k] = (uy * vz - uz * vy) / 2;
-    normals[k + 1] = (uz * vx - ux * vz) / 2;
-    normals[k + 2] = (ux * vy - uy * vx) / 2;
-    const area = Math.hypot(normals[k], normals[k + 1], normals[k + 2]) + 1e-30;
+    const nx = (uy * vz - uz * vy) / 2;
+    const ny = (uz * vx - ux * vz) / 2;
+    const nz = (ux * vy - uy * vx) / 2;
+    const area = Math.sqrt(nx * nx + ny * ny + nz * nz) + 1e-30;
+    normals[k] = nx;
+    normals[k + 1] = ny;
+    normals[k + 2] = nz;
     total += area;
     for (let a = 0; a < 3; a++) {
       nodes[o + a] += (area * (corners[c + a] + corners[c + 3 + a] + corners[c + 6 + a])) / 3;
@@ -118,50 +121,59 @@ function summarise(nodes: Float64Array, o: number, corners: Float32Array, span: 
     }
   }
   for (let a = 0; a < 3; a++) nodes[o + a] /= total;
+  const middle = nodes.subarray(o, o + 3);
+  const moments = nodes.subarray(o + 7, o + NODE);
   let radius2 = 0;
   for (let t = span[0]; t < span[1]; t++) {
     const c = t * 9;
     const k = (t - span[0]) * 3;
-    for (let v = 0; v < 9; v += 3)
-      radius2 = Math.max(
-        radius2,
-        (corners[c + v] - nodes[o]) ** 2 + (corners[c + v + 1] - nodes[o + 1]) ** 2 + (corners[c + v + 2] - nodes[o + 2]) ** 2,
-      );
-    // The middles of the edges integrate what is quadratic over a triangle exactly.
     for (let v = 0; v < 9; v += 3) {
-      const w = (v + 3) % 9;
-      const x = (corners[c + v] + corners[c + w]) / 2 - nodes[o];
-      const y = (corners[c + v + 1] + corners[c + w + 1]) / 2 - nodes[o + 1];
-      const z = (corners[c + v + 2] + corners[c + w + 2]) / 2 - nodes[o + 2];
-      addMoments(nodes, o + 7, [normals[k] / 3, normals[k + 1] / 3, normals[k + 2] / 3], [x, y, z]);
+      const x = corners[c + v] - middle[0];
+      const y = corners[c + v + 1] - middle[1];
+      const z = corners[c + v + 2] - middle[2];
+      const r2 = x * x + y * y + z * z;
+      if (r2 > radius2) radius2 = r2;
+      // The middles of the edges integrate what is quadratic over a triangle exactly.
+      const w = v === 6 ? c : c + v + 3;
+      addMoments(
+        moments,
+        normals,
+        k,
+        (x + corners[w] - middle[0]) / 2,
+        (y + corners[w + 1] - middle[1]) / 2,
+        (z + corners[w + 2] - middle[2]) / 2,
+      );
     }
   }
   nodes[o + 3] = Math.sqrt(radius2);
 }
 
-/** Adds the first and second moments of a dipole `n` at the offset (x, y, z). */
-function addMoments(m: Float64Array, o: number, [nx, ny, nz]: Vec3, [x, y, z]: Vec3): void {
-  m[o] += nx * x;
-  m[o + 1] += ny * y;
-  m[o + 2] += nz * z;
-  m[o + 3] += nx * y + ny * x;
-  m[o + 4] += ny * z + nz * y;
-  m[o + 5] += nz * x + nx * z;
+/** Adds a third of the first and second moments of the dipole at n[k..k+3) at the offset (x, y, z). */
+function addMoments(m: Float64Array, n: Float64Array, k: number, x: number, y: number, z: number): void {
+  const nx = n[k] / 3;
+  const ny = n[k + 1] / 3;
+  const nz = n[k + 2] / 3;
+  m[0] += nx * x;
+  m[1] += ny * y;
+  m[2] += nz * z;
+  m[3] += nx * y + ny * x;
+  m[4] += ny * z + nz * y;
+  m[5] += nz * x + nx * z;
   const along = 2 * (nx * x + ny * y + nz * z);
   const size = x * x + y * y + z * z;
-  m[o + 6] += along * x + size * nx;
-  m[o + 7] += along * y + size * ny;
-  m[o + 8] += along * z + size * nz;
-  m[o + 9] += nx * x * x;
-  m[o + 10] += ny * y * y;
-  m[o + 11] += nz * z * z;
-  m[o + 12] += ny * x * x + 2 * nx * x * y;
-  m[o + 13] += nz * x * x + 2 * nx * x * z;
-  m[o + 14] += nx * y * y + 2 * ny * y * x;
-  m[o + 15] += nz * y * y + 2 * ny * y * z;
-  m[o + 16] += nx * z * z + 2 * nz * z * x;
-  m[o + 17] += ny * z * z + 2 * nz * z * y;
-  m[o + 18] += 2 * (nx * y * z + ny * x * z + nz * x * y);
+  m[6] += along * x + size * nx;
+  m[7] += along * y + size * ny;
+  m[8] += along * z + size * nz;
+  m[9] += nx * x * x;
+  m[10] += ny * y * y;
+  m[11] += nz * z * z;
+  m[12] += ny * x * x + 2 * nx * x * y;
+  m[13] += nz * x * x + 2 * nx * x * z;
+  m[14] += nx * y * y + 2 * ny * y * x;
+  m[15] += nz * y * y + 2 * ny * y * z;
+  m[16] += nx * z * z + 2 * nz * z * x;
+  m[17] += ny * z * z + 2 * nz * z * y;
+  m[18] += 2 * (nx * y * z + ny * x * z + nz * x * y);
 }
 
 /** Winding number at `p`, mm. */

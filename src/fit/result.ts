@@ -3,11 +3,18 @@ import type { SizeHint } from './sizes.ts';
 
 /** What the result says of ways in, tubes and routes: plain JSON values; mm, litres, degrees, percent. */
 
+/** Litres with the least and the most that they may truly be. */
+export interface Litres {
+  readonly value: number;
+  readonly low: number;
+  readonly high: number;
+}
+
 export interface WayResult {
   /** Unit vector along which the body slides out; it goes in the other way. */
   readonly direction: Vec3;
   /** The greatest body that goes this way. */
-  readonly volume_l: number;
+  readonly volume_l: Litres;
   readonly kept_percent: number;
   /** What stands in the way, the one met first in front. */
   readonly blockers: readonly {
@@ -38,7 +45,7 @@ export interface WaysSearch {
     readonly first_along: Vec3;
     readonly length_mm: number;
     readonly then_along: Vec3;
-    readonly volume_l: number;
+    readonly volume_l: Litres;
     readonly kept_percent: number;
   } | null;
 }

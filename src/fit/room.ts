@@ -2,7 +2,7 @@ import { allocateF32, type Context } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { sweepInto } from '../field/sweep.ts';
+import { type CellBox, sweepInto } from '../field/sweep.ts';
 
 /** A neighbour that the body has to slide past. */
 export interface Obstacle {
@@ -23,6 +23,8 @@ export interface Room {
   readonly slack: Field;
   /** Cell by cell, which obstacle (index in `names`) gives the slack; -1 where there is none. */
   readonly owner: Int16Array;
+  /** Cell by cell, the least slack of the obstacles other than the owner, mm. */
+  readonly next: Float32Array;
   readonly names: readonly string[];
   readonly body: Field;
   /** Least slack to the parts put on afterwards, as they move onto their places, on the whole grid; undefined when there are none. */
@@ -31,32 +33,48 @@ export interface Room {
   readonly corner: Vec3;
 }
 
-/** Gathers the obstacles of one order of assembly. `gone` names further parts to be left out. */
-export function roomOf(obstacles: readonly Obstacle[], envelope: Field, context: Context, gone: readonly string[] = []): Room {
+/** Gathers the obstacles of one order of assembly. */
+export function roomOf(obstacles: readonly Obstacle[], envelope: Field, context: Context): Room {
   const { grid } = obstacles[0].slack;
   const n = cellCount(grid);
   const slack: Field = { grid, data: allocateF32(context.pool, n).fill(Infinity) };
   const owner = new Int16Array(n).fill(-1);
+  const next = new Float32Array(n).fill(Infinity);
   obstacles.forEach((o, index) => {
-    if (o.comesOff || o.putOnAlong || gone.includes(o.name)) return;
+    if (o.comesOff || o.putOnAlong) return;
     const s = o.slack.data;
     for (let c = 0; c < n; c++)
       if (s[c] < slack.data[c]) {
+        next[c] = slack.data[c];
         slack.data[c] = s[c];
         owner[c] = index;
-      }
+      } else if (s[c] < next[c]) next[c] = s[c];
   });
   const { body, corner } = cropOver(envelope, grid, context);
-  const late = lateOf(obstacles, gone);
+  const late = lateOf(obstacles);
   if (late) lowerTo(body, late, corner);
-  return { slack, owner, names: obstacles.map((o) => o.name), body, late, corner };
+  return { slack, owner, next, names: obstacles.map((o) => o.name), body, late, corner };
+}
+
+/** The slack of a room as it is without one more of its obstacles. */
+export function slackWithout({ slack, owner, next, names }: Room, gone: string, context: Context): Field {
+  const data = allocateF32(context.pool, slack.data.length);
+  const index = names.indexOf(gone);
+  for (let c = 0; c < data.length; c++) data[c] = owner[c] === index ? next[c] : slack.data[c];
+  return { grid: slack.grid, data };
+}
+
+/** The cells of the surroundings' grid that `body` covers. */
+export function cellsOfBody({ body, corner }: Pick<Room, 'body' | 'corner'>): CellBox {
+  const { nx, ny, nz } = body.grid;
+  return { from: corner, to: [corner[0] + nx - 1, corner[1] + ny - 1, corner[2] + nz - 1] };
 }
 
 /** What the parts put on afterwards leave, each along its own direction. */
-function lateOf(obstacles: readonly Obstacle[], gone: readonly string[]): Field | undefined {
+function lateOf(obstacles: readonly Obstacle[]): Field | undefined {
   let out: Field | undefined;
-  for (const { name, slack, putOnAlong } of obstacles) {
-    if (!putOnAlong || gone.includes(name)) continue;
+  for (const { slack, putOnAlong } of obstacles) {
+    if (!putOnAlong) continue;
     // Taken off again, the part moves against putOnAlong, so the body moves along it as seen from the part.
     const swept: Field = { grid: slack.grid, data: new Float32Array(slack.data.length) };
     sweepInto(slack, putOnAlong, swept.data);

@@ -24,6 +24,8 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   items: () => import('../stow/items.ts'),
   tubes: () => import('../fit/tubes.ts'),
   ways: () => import('../fit/ways.ts'),
+  obstacle: () => import('../fit/obstacle.ts'),
+  way: () => import('../fit/way-body.ts'),
   body: () => import('../fit/body-way.ts'),
   make: () => import('../make/approach.ts'),
 };

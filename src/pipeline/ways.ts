@@ -1,18 +1,15 @@
-import { allocateF32, type Context } from '../core/context.ts';
-import type { Field } from '../core/field.ts';
-import { cellCentre, cellCount, type Grid, gridOver } from '../core/grid.ts';
-import { MM3_PER_LITRE } from '../core/units.ts';
+import { type Context, checkCancelled } from '../core/context.ts';
+import { cellCentre, type Grid, gridOver } from '../core/grid.ts';
 import { boxSize, growBox } from '../core/vec.ts';
-import { lowerToDistance } from '../field/distance.ts';
-import { insideOf } from '../field/inside.ts';
-import { buildWinding, windingNumber } from '../field/winding.ts';
-import type { WayResult, WaysSearch } from '../fit/result.ts';
+import { slackTask } from '../fit/obstacle.ts';
+import type { Litres, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Obstacle } from '../fit/room.ts';
-import { thinnedMesh } from '../fit/thin.ts';
+import type { SizedBody } from '../fit/way-body.ts';
 import { waysIn } from '../fit/ways.ts';
 import type { JobWays } from '../job/schema-ways.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
+import { boundsFrom } from './bounds.ts';
 import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 
@@ -23,8 +20,6 @@ const COARSENING = 2;
 export interface WaysMeasured {
   readonly ways: readonly WayResult[];
   readonly search: WaysSearch;
-  /** The greatest body of each way, on the envelope's grid. */
-  readonly bodies: readonly Field[];
 }
 
 /**
@@ -39,10 +34,13 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
   const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies });
   run.notes.push(...found.notes);
   const { twoStep: two } = found;
+  // What the surroundings' grid leaves open of the way comes on top of the body's own step and the scans' accuracy.
+  const litresOf = ({ volume, rough, area, sway }: SizedBody): Litres =>
+    boundsFrom(area, job.accuracy)(volume, volume + Math.abs(volume - rough) + sway);
   const ways = found.best.map(
     (w): WayResult => ({
       direction: w.direction,
-      volume_l: w.volume / MM3_PER_LITRE,
+      volume_l: litresOf(w),
       kept_percent: w.keptPercent,
       blockers: w.blockers.map((b) => ({
         obstacle: b.obstacle,
@@ -64,12 +62,12 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
           first_along: two.first,
           length_mm: two.length,
           then_along: two.then,
-          volume_l: two.volume / MM3_PER_LITRE,
+          volume_l: litresOf(two),
           kept_percent: two.keptPercent,
         }
       : null,
   };
-  return { ways, search, bodies: found.best.map((w) => w.body) };
+  return { ways, search };
 }
 
 /** What a body slides past: every obstacle with its slack on a grid over all scans. */
@@ -80,12 +78,30 @@ export async function slidingObstacles(
 ): Promise<{ obstacles: Obstacle[]; grid: Grid }> {
   const grid = surroundings(scans, step);
   const present = scans.filter(isObstacle);
-  const obstacles: Obstacle[] = [];
-  for (const [i, s] of present.entries()) {
-    context.progress('ways in', (0.5 * i) / present.length);
-    const slack = await slidingSlack(s, grid, { clearance: asked.clearance, most: Math.max(FAR, 2 * job.least_radius) }, context);
-    obstacles.push({ name: s.name, slack, comesOff: s.settings.comes_off, putOnAlong: asked.put_on[s.name] });
-  }
+  const most = Math.max(FAR, 2 * job.least_radius);
+  // The largest first: they take the longest.
+  const order = [...present].sort((a, b) => b.triangles - a.triangles);
+  context.progress('ways in', 0.1);
+  const slacks = await context.pool.map(
+    slackTask,
+    order.map((s) => ({
+      mesh: s.mesh,
+      box: s.box,
+      grid,
+      offset: asked.clearance + s.settings.doubt + s.radius,
+      most,
+      solid: s.points === 0 && s.settings.solid !== 'sheet',
+    })),
+  );
+  checkCancelled(context);
+  const obstacles = present.map(
+    (s): Obstacle => ({
+      name: s.name,
+      slack: slacks[order.indexOf(s)],
+      comesOff: s.settings.comes_off,
+      putOnAlong: asked.put_on[s.name],
+    }),
+  );
   return { obstacles, grid };
 }
 
@@ -95,48 +111,6 @@ function surroundings(scans: readonly Scan[], step: number): Grid {
   const [x, y, z] = boxSize(box);
   return gridOver(box, Math.max(COARSENING * step, Math.cbrt((x * y * z) / MOST_CELLS)));
 }
-
-/**
- * Distance to a scan less the sliding clearance, mm; exact near zero, and no greater than what a body can make use of. Negative all through
- * what the scan encloses: on a grid this coarse a tube's wall alone would be too thin to stop anything.
- */
-async function slidingSlack(
-  scan: Scan,
-  grid: Grid,
-  { clearance, most }: { clearance: number; most: number },
-  context: Context,
-): Promise<Field> {
-  const offset = clearance + scan.settings.doubt + scan.radius;
-  const field: Field = { grid, data: allocateF32(context.pool, cellCount(grid)).fill(most + offset) };
-  const { data } = field;
-  await lowerToDistance(field, scan.mesh, { levels: [0], offset: 0 }, context);
-  if (scan.points === 0 && scan.settings.solid !== 'sheet') await turnInside(field, scan, context);
-  for (let c = 0; c < data.length; c++) data[c] -= offset;
-  return field;
-}
-
-/** Makes the distance negative where the scan encloses the cell: only cells in its box can be, and it is seen from at least a cell away. */
-async function turnInside({ grid, data }: Field, scan: Scan, context: Context): Promise<void> {
-  const size = [grid.nx, grid.ny, grid.nz];
-  const at = (v: number, a: number): number => (v - grid.origin[a]) / grid.step;
-  const first = size.map((n, a) => Math.min(Math.max(Math.floor(at(scan.box.min[a], a)), 0), n - 1));
-  const [nx, ny, nz] = size.map((n, a) => Math.min(Math.max(Math.ceil(at(scan.box.max[a], a)), 0), n - 1) - first[a] + 1);
-  const origin = cellCentre(grid, first[0] + grid.nx * (first[1] + grid.ny * first[2]));
-  const part: Field = { grid: { origin, step: grid.step, nx, ny, nz }, data: allocateF32(context.pool, nx * ny * nz) };
-  const row = (j: number, k: number): number => first[0] + grid.nx * (first[1] + j + grid.ny * (first[2] + k));
-  for (let k = 0; k < nz; k++) for (let j = 0; j < ny; j++) part.data.set(data.subarray(row(j, k), row(j, k) + nx), nx * (j + ny * k));
-  const tree = buildWinding(thinnedMesh(scan.mesh, grid.step / THINNED));
-  const inside = await insideOf(tree, part, context);
-  for (let c = 0; c < inside.data.length; c++) {
-    // Faces seen from behind enclose nothing: only what they face away from is solid.
-    if (!inside.data[c] || windingNumber(tree, cellCentre(part.grid, c)) <= 0.5) continue;
-    const cell = row(Math.floor(c / nx) % ny, Math.floor(c / (nx * ny))) + (c % nx);
-    data[cell] = -data[cell];
-  }
-}
-
-/** Corners of a scan this share of a cell apart do for what it encloses. */
-const THINNED = 2;
 
 /**
  * Slack is worked out up to this, mm, or twice the least radius where that is more: of the body only its border and the ball's radius inside it

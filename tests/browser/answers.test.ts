@@ -50,13 +50,13 @@ describe('solids of the drawing', () => {
 
 const up: Vec3 = [0, 0, 1];
 const ANSWERS = {
-  ways_in: [{ direction: up, volume_l: 9, kept_percent: 90, blockers: [], without: [] }],
+  ways_in: [{ direction: up, volume_l: { value: 9, low: 8.9, high: 9.1 }, kept_percent: 90, blockers: [], without: [] }],
   ways_search: {
     clearance_mm: 3,
     step_mm: 8,
     off: [],
     map: [up, [1, 0, 0], [0, 1, 0]].map((direction) => ({ direction, kept_percent: 50 })),
-    two_step: { first_along: [1, 0, 0], length_mm: 100, then_along: up, volume_l: 9.5, kept_percent: 95 },
+    two_step: { first_along: [1, 0, 0], length_mm: 100, then_along: up, volume_l: { value: 9.5, low: 9.4, high: 9.6 }, kept_percent: 95 },
   },
   tubes: [
     {

@@ -1,11 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { type Field, fieldOf } from '../../src/core/field.ts';
+import { type Field, fieldOf, sampleField } from '../../src/core/field.ts';
 import { cellCentre, type Grid, gridOver } from '../../src/core/grid.ts';
 import { random } from '../../src/core/random.ts';
 import type { Vec3 } from '../../src/core/vec.ts';
 import { blockersAlong } from '../../src/fit/blockers.ts';
 import { angleBetween, ringAround, sphereOfDirections } from '../../src/fit/directions.ts';
-import { type Obstacle, roomOf } from '../../src/fit/room.ts';
+import { type Obstacle, roomOf, slackWithout } from '../../src/fit/room.ts';
+import { lowerBetween } from '../../src/fit/way-body.ts';
 import { sharesAlong, type WaysInput, waysIn } from '../../src/fit/ways.ts';
 import { inlineContext, inlinePool } from '../../src/parallel/inline.ts';
 import { ball, box, type Depth, either, not, placed } from '../oracle/solids.ts';
@@ -87,6 +88,11 @@ describe('ways in', () => {
       const { best } = await waysIn(input, inlineContext, { directions: 6, bodies: 1 });
       if (angleBetween(best[0].direction, [0, 0, 1]) < 0.01)
         expect(Math.abs(best[0].volume / openedBox([48 + edge, 56, 58], R) - 1)).toBeLessThan(2 / (48 + edge));
+      // What is said to be open holds the truth: never more than half a cell all round.
+      const { volume: v, rough, sway } = best[0];
+      expect(Math.abs(v - openedBox([48 + edge, 56, 58], R))).toBeLessThan(Math.abs(v - rough) + sway);
+      expect(sway).toBeGreaterThan(0);
+      expect(sway).toBeLessThan(2 * 2 * (56 * 58 + (48 + edge) * (56 + 58)));
       const blockers = blockersAlong(room, [0, 0, 1]);
       expect(blockers.map((b) => b.obstacle)).toEqual(['roof']);
       // Met by the highest points of the body: top at z = 60, roof at z = 66; the centres of the last cells lie up to 4 mm lower.
@@ -131,7 +137,10 @@ describe('ways in', () => {
     const two = await waysIn(input(obstacleOf('shelf', shelf)), inlineContext, { ...o, directions: 6 });
     expect(two.best[0].without[0].obstacle).toBe('shelf');
     expect(two.best[0].without[0].keptPercent).toBeGreaterThan(two.best[0].keptPercent + 5);
-    const bare = roomOf([base, obstacleOf('shelf', shelf)], inBin, inlineContext, ['shelf']);
+    // The same as a room that never had the part.
+    const room = roomOf([base, obstacleOf('shelf', shelf)], inBin, inlineContext);
+    const bare = roomOf([base], inBin, inlineContext);
+    expect(slackWithout(room, 'shelf', inlineContext)).toEqual(bare.slack);
     expect((await sharesAlong(bare, [[0, 0, 1]], inlineContext))[0].keptPercent).toBeGreaterThan(99);
   });
 
@@ -143,6 +152,20 @@ describe('ways in', () => {
     expect(two).toEqual(one);
     expect(three).toEqual(one);
   });
+});
+
+it('a field lowered to a coarser one is the least of both, trilinear, seeds 1 to 4', () => {
+  for (let seed = 1; seed <= 4; seed++) {
+    const r = random(seed);
+    const coarse = fieldOf({ origin: [-20, -14, -9], step: 7, nx: 5, ny: 4, nz: seed === 4 ? 1 : 3 }, () => r.range(-9, 9));
+    const fineGrid: Grid = { origin: [-24, -13.3, -11], step: 2.1, nx: 19, ny: 12, nz: 9 };
+    const before = fieldOf(fineGrid, () => r.range(-4, 9));
+    const after = { grid: fineGrid, data: before.data.slice() };
+    lowerBetween(after, coarse);
+    for (let c = 0; c < after.data.length; c++)
+      if (before.data[c] >= -4.2)
+        expect(after.data[c]).toBeCloseTo(Math.min(before.data[c], sampleField(coarse, cellCentre(fineGrid, c))), 4);
+  }
 });
 
 describe('ways in against a body moved step by step', () => {
