@@ -4,6 +4,7 @@ import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { DatumResult } from '../scan/datum.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
 
@@ -76,6 +77,8 @@ export interface Result {
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly RouteResult[];
+  /** The frame that everything is in, when the job asks for one of its own. */
+  readonly datum?: DatumResult;
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
   readonly notes: readonly Note[];

@@ -8,7 +8,7 @@ export interface PlacingResult {
   readonly by: 'surface' | 'targets' | 'file';
   /** The scan that it was laid onto, or the file of the placing or of the targets that stay. */
   readonly onto: string;
-  /** By rows [r, r, r, t]: from the scan file, in mm, to where it stands. */
+  /** By rows [r, r, r, t]: from the scan file, in mm, to where it stands, before the job's datum. */
   readonly matrix: Placing;
   /** SHA-256 of the scan file that the placing belongs to. */
   readonly sha256: string;
