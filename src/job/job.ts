@@ -4,6 +4,7 @@ import type { Vec3 } from '../core/vec.ts';
 import { JOB_DEFAULTS, JOB_VERSION } from './defaults.ts';
 import { faultOf, type Problem, problemsOf } from './problems.ts';
 import { readYaml } from './read-yaml.ts';
+import { before, checkBefore, type JobBefore } from './schema-before.ts';
 import { checkDatum, datum, type JobDatum } from './schema-datum.ts';
 import { completeFit, fit, type JobFit } from './schema-fit.ts';
 import { completeMake, type JobMake, make } from './schema-make.ts';
@@ -40,6 +41,11 @@ const jobSection = section({
     .nullish()
     .describe(
       'The frame of everything else in the job and of all results: x forward, y left, z up. Every coordinate here but those of "datum" itself and of "place" is in it. Left out: the frame in which the scans are placed.',
+    ),
+  before: before
+    .nullish()
+    .describe(
+      'The vehicle before the work as a job of its own, when no scan of the removed part alone is there: a job file, or { job: .., place: .. }. What was not free in it counts as reclaimed.',
     ),
   region: region.prefault({}).describe('Where the body may be at all; everything named here holds together.'),
   barriers: barriers.nullish().describe('Discs laid across openings, to keep the envelope on one side.'),
@@ -81,6 +87,8 @@ export interface Job {
   readonly scans: Readonly<Record<string, JobScan>>;
   /** The frame of all coordinates but those of `place`; null: as the scans are placed. */
   readonly datum: JobDatum | null;
+  /** The other state of the vehicle; null without one. */
+  readonly before: JobBefore | null;
   readonly region: JobRegion;
   readonly barriers: readonly JobBarrier[];
   /** mm, or null: choose one. */
@@ -106,6 +114,7 @@ export function parseJob(text: string, fileName: string): Job {
   const report: Report = (path, detail) => problems.push({ path, ...detail });
   checkScans(raw.scans, report);
   checkDatum(raw.datum, raw.scans, report);
+  checkBefore(raw.before, raw.scans, report);
   checkRegion(raw.region, raw.scans, report);
   checkWays(raw.ways_in, raw.scans, report);
   const job = complete(raw, fileName);
@@ -125,6 +134,7 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     clearance: raw.clearance,
     scans: Object.fromEntries(Object.entries(raw.scans).map(([name, s]) => [name, completeScan(s, raw.clearance)])),
     datum: raw.datum ?? null,
+    before: raw.before ?? null,
     region: completeRegion(raw.region, raw.scans),
     barriers: raw.barriers ?? [],
     start: raw.start ?? null,

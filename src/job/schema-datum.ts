@@ -8,7 +8,9 @@ const RING = 3;
 
 /** The end of an axle: its centre, or points round a wheel from which the centre is worked out. Comes out as a list of points. */
 const end = z
-  .union([point(), z.array(point()).min(RING)], { error: `a point [x, y, z], or at least ${RING} points round the wheel's rim` })
+  .union([point(), z.array(point()).refine((p) => p.length === 1 || p.length >= RING)], {
+    error: `a point [x, y, z], or at least ${RING} points round the wheel's rim`,
+  })
   .transform((p) => (isPoint(p) ? [p] : p));
 
 const isPoint = (p: [number, number, number] | [number, number, number][]): p is [number, number, number] => typeof p[0] === 'number';

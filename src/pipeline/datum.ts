@@ -41,10 +41,15 @@ export function intoDatum(job: Job, scans: Map<string, ReadScan>, early: Datum |
 export function regionCorners(job: Job, scans: ReadonlyMap<string, ReadScan>, datum: Datum | null): Vec3[] {
   const stand = all(scans);
   const there = datum ? stand.map((s) => ({ ...s, box: movedBox(s.box, datum.move) })) : stand;
-  const box = regionBox(job.region, there);
-  const untold = (job.datum !== null && datum === null) || isEmptyBox(box) || box.max[0] - box.min[0] > 1e5;
-  if (untold) return cornersOf(boxOfScans(stand));
-  return datum ? cornersOf(box).map((c) => moveBy(inverse(datum.move), c)) : cornersOf(box);
+  if (job.datum !== null && datum === null) return cornersOf(boxOfScans(stand));
+  const corners = cornersHere(job, there);
+  return datum ? corners.map((c) => moveBy(inverse(datum.move), c)) : corners;
+}
+
+/** The same once everything is in the job's frame. */
+export function cornersHere(job: Job, scans: readonly Scan[]): Vec3[] {
+  const box = regionBox(job.region, scans);
+  return cornersOf(isEmptyBox(box) || box.max[0] - box.min[0] > 1e5 ? boxOfScans(scans) : box);
 }
 
 /** The box about a box that was moved. */

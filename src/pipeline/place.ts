@@ -87,7 +87,8 @@ function check(p: PlacingResult, limit: number, run: Run): void {
   for (const d of doubts) run.notes.push({ code: 'placing-doubt', text: `Placing of "${p.scan}": ${d}.`, where: p.scan });
 }
 
-interface Asked {
+/** A scan whose place is to be found. */
+export interface Asked {
   /** As moved by `start`. */
   readonly scan: Scan;
   readonly sha256: string;

@@ -77,6 +77,8 @@ export interface Result {
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly RouteResult[];
+  /** The job of the vehicle before the work, when the reclaimed volume comes from one. */
+  readonly before?: { readonly job: string; readonly inputs: readonly InputResult[] };
   /** The frame that everything is in, when the job asks for one of its own. */
   readonly datum?: DatumResult;
   /** Scans whose place was found by the run. */

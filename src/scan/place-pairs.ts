@@ -1,3 +1,4 @@
+import type { Vec3 } from '../core/vec.ts';
 import type { Rigid } from './place.ts';
 import { cellOf, type NearestLattice, type Samples } from './place-samples.ts';
 
@@ -132,6 +133,21 @@ export class Pairs {
     let sum = 0;
     for (let k = 0; k < this.count; k++) if (this.d2[k] < aside * aside) sum += Math.max(0, 1 - (this.r[k] / width) ** 2);
     return sum / of;
+  }
+
+  /** Middle of the moved points, mm, and their root mean square distance from it. */
+  centre(): Vec3 {
+    const { p, count } = this;
+    const sum = [0, 0, 0];
+    for (let k = 0; k < count; k++) for (let a = 0; a < 3; a++) sum[a] += p[3 * k + a];
+    return [sum[0] / count, sum[1] / count, sum[2] / count];
+  }
+
+  spread(centre: Vec3): number {
+    const { p, count } = this;
+    let sum = 0;
+    for (let k = 0; k < count; k++) for (let a = 0; a < 3; a++) sum += (p[3 * k + a] - centre[a]) ** 2;
+    return Math.sqrt(sum / count);
   }
 
   private keep(good: (k: number) => boolean): void {

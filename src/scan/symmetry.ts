@@ -5,7 +5,7 @@ import type { Mesh } from '../core/mesh.ts';
 import { add, distance, dot, frameOf, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import type { Rigid } from './place.ts';
 import { LatticePartner, Pairs } from './place-pairs.ts';
-import { nearestLattice, type Samples, sampleSurface } from './place-samples.ts';
+import { middleOf, nearestLattice, type Samples, surfaceSampler } from './place-samples.ts';
 import { SurfaceTree } from './place-tree.ts';
 
 /**
@@ -53,6 +53,8 @@ const CLOSE = 1500;
 const FINE = 8000;
 /** Planes that are tried with exact distances. */
 const CANDIDATES = 6;
+const CLOSE_ROUNDS = 8;
+const ROUNDS = 25;
 /** Normals tried over the half-sphere, about 10 degrees apart. */
 const NORMALS = 180;
 const WIDTHS = [60, 50, 40, 32, 26, 20, 16, 12, 9, 7, 5, 4];
@@ -64,10 +66,11 @@ const SLIDES = 1e-4;
 
 /** Throws a Fault when the scan has no plane of symmetry, or one that can be turned or shifted freely (a ball, a long tube). */
 export function symmetryPlane(mesh: Mesh, options: SymmetryOptions, context: Context): Symmetry {
-  const target = new LatticePartner(nearestLattice(sampleSurface(mesh, FIXED, 1), 60, 3));
+  const sampled = surfaceSampler(mesh);
+  const target = new LatticePartner(nearestLattice(sampled(FIXED, 1), 60, 3));
   checkCancelled(context);
-  const rough = roughPlanes(sampleSurface(mesh, ROUGH, 2), target, options);
-  const middle = sampleSurface(mesh, MIDDLE, 3);
+  const rough = roughPlanes(sampled(ROUGH, 2), target, options);
+  const middle = sampled(MIDDLE, 3);
   const found = rough
     .map((p) => drawn(middle, target, p, [8, 6, 4, 3, 2.5, 2, 2]))
     .filter((p) => allowed(p, options))
@@ -77,10 +80,10 @@ export function symmetryPlane(mesh: Mesh, options: SymmetryOptions, context: Con
   if (found.length === 0) throw noSymmetry(0, options.where);
   const tree = new SurfaceTree(mesh);
   // Where little holds the plane sideways (a sheet with low rims) the look-up cannot tell the candidates apart; exact distances can.
-  const close = sampleSurface(mesh, CLOSE, 5);
-  const tried = found.slice(0, CANDIDATES).map((f) => fineFit(close, tree, f.plane));
+  const close = sampled(CLOSE, 5);
+  const tried = found.slice(0, CANDIDATES).map((f) => fineFit(close, tree, f.plane, CLOSE_ROUNDS));
   const best = tried.reduce((a, b) => (b.share > a.share + 0.005 ? b : a));
-  const fine = fineFit(sampleSurface(mesh, FINE, 4), tree, best.plane);
+  const fine = fineFit(sampled(FINE, 4), tree, best.plane, ROUNDS);
   context.progress('placing', 1);
   const rival = found.find((f) => f.score > 0.97 * found[0].score && apart(f.plane, found[0].plane));
   return report(fine, mesh.origin, { options, rival: rival?.plane });
@@ -127,12 +130,6 @@ function normalsTried({ normal, within = 30 }: SymmetryOptions): Vec3[] {
     const s = Math.sqrt(1 - z * z);
     return add(scale(axis, z), add(scale(u, s * Math.cos(golden * i)), scale(v, s * Math.sin(golden * i))));
   });
-}
-
-function middleOf({ points, count }: Samples): Vec3 {
-  const sum = [0, 0, 0];
-  for (let i = 0; i < count * 3; i++) sum[i % 3] += points[i];
-  return [sum[0] / count, sum[1] / count, sum[2] / count];
 }
 
 function middleOfBox({ points, count }: Samples): Vec3 {
@@ -268,12 +265,12 @@ interface Fine extends Pick<Symmetry, 'median' | 'p95' | 'share' | 'errorTurn' |
   readonly weakest: number;
 }
 
-function fineFit(source: Samples, tree: SurfaceTree, start: Plane): Fine {
+function fineFit(source: Samples, tree: SurfaceTree, start: Plane, rounds: number): Fine {
   let plane = start;
   let limit = 4;
   const pairs = new Pairs(source.count);
   let found: Fine = { plane, centre: middleOf(source), median: 0, p95: 0, share: 0, errorTurn: 0, errorShift: 0, weakest: 0 };
-  for (let round = 0; round < 25; round++) {
+  for (let round = 0; round < rounds; round++) {
     pairs.collect(source, imageBy(plane), tree, limit);
     pairs.dropAside(limit / 2);
     const { sigma, cut } = pairs.trim();
