@@ -2,6 +2,7 @@ import type { Note } from '../src/core/fault.ts';
 import type { Bounded, Result, TankResult } from '../src/report/result.ts';
 import { at, boundedText, count, decimals, labelled, num, row, sized, WIDTH, wrap } from './lines.ts';
 import { moreRows } from './rows.ts';
+import { datumRows } from './rows-datum.ts';
 import { placingRows } from './rows-placings.ts';
 
 /** Notes of one kind that are printed. */
@@ -47,6 +48,7 @@ export function resultTable(result: Result): string {
   );
   if (tank) lines.push(...tankRows(tank));
   lines.push(...moreRows(result), ...radiusRows(result), ...neckRows(result));
+  lines.push(...datumRows(result.datum));
   lines.push(...placingRows(result.placings ?? []), ...noteRows(result.notes));
   lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
   return `${lines.join('\n')}\n`;

@@ -4,6 +4,8 @@ import type { Vec3 } from '../core/vec.ts';
 import { JOB_DEFAULTS, JOB_VERSION } from './defaults.ts';
 import { faultOf, type Problem, problemsOf } from './problems.ts';
 import { readYaml } from './read-yaml.ts';
+import { before, checkBefore, type JobBefore } from './schema-before.ts';
+import { checkDatum, datum, type JobDatum } from './schema-datum.ts';
 import { completeFit, fit, type JobFit } from './schema-fit.ts';
 import { completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
@@ -35,6 +37,16 @@ const jobSection = section({
   memory: memory().prefault(JOB_DEFAULTS.memory).describe('Memory budget, "2 GB"; a bare number is in GB.'),
   clearance: length({ least: 0 }).prefault(JOB_DEFAULTS.clearance).describe('Clearance of obstacles that give none of their own, mm.'),
   scans: scans.describe('The scans, by name.'),
+  datum: datum
+    .nullish()
+    .describe(
+      'The frame of everything else in the job and of all results: x forward, y left, z up. Every coordinate here but those of "datum" itself and of "place" is in it. Left out: the frame in which the scans are placed.',
+    ),
+  before: before
+    .nullish()
+    .describe(
+      'The vehicle before the work as a job of its own, when no scan of the removed part alone is there: a job file, or { job: .., place: .. }. What was not free in it counts as reclaimed.',
+    ),
   region: region.prefault({}).describe('Where the body may be at all; everything named here holds together.'),
   barriers: barriers.nullish().describe('Discs laid across openings, to keep the envelope on one side.'),
   start: point()
@@ -73,6 +85,10 @@ export interface Job {
   readonly clearance: number;
   /** By name, in the order of the file. */
   readonly scans: Readonly<Record<string, JobScan>>;
+  /** The frame of all coordinates but those of `place`; null: as the scans are placed. */
+  readonly datum: JobDatum | null;
+  /** The other state of the vehicle; null without one. */
+  readonly before: JobBefore | null;
   readonly region: JobRegion;
   readonly barriers: readonly JobBarrier[];
   /** mm, or null: choose one. */
@@ -97,6 +113,8 @@ export function parseJob(text: string, fileName: string): Job {
   const problems: Problem[] = [];
   const report: Report = (path, detail) => problems.push({ path, ...detail });
   checkScans(raw.scans, report);
+  checkDatum(raw.datum, raw.scans, report);
+  checkBefore(raw.before, raw.scans, report);
   checkRegion(raw.region, raw.scans, report);
   checkWays(raw.ways_in, raw.scans, report);
   const job = complete(raw, fileName);
@@ -115,6 +133,8 @@ function complete(raw: z.output<typeof jobSection>, fileName: string): Job {
     memory: raw.memory,
     clearance: raw.clearance,
     scans: Object.fromEntries(Object.entries(raw.scans).map(([name, s]) => [name, completeScan(s, raw.clearance)])),
+    datum: raw.datum ?? null,
+    before: raw.before ?? null,
     region: completeRegion(raw.region, raw.scans),
     barriers: raw.barriers ?? [],
     start: raw.start ?? null,

@@ -41,7 +41,7 @@ const scan = section({
   place: place
     .nullish()
     .describe(
-      'Where the scan stands: a 3x4 or 4x4 matrix by rows, or { move: [..] mm, turn: [..] degrees }; or how it is found: { onto: scan }, { targets: .. }, { from: placings.json }.',
+      'Where the scan stands, before the datum: a 3x4 or 4x4 matrix by rows, or { move: [..] mm, turn: [..] degrees }; or how it is found: { onto: scan }, { targets: .. }, { from: placings.json }.',
     ),
   motion: motion.nullish().describe('How the part moves: one joint, or two of which the second carries the first.'),
 });

@@ -145,7 +145,7 @@ function commonGrid(jobs: readonly Job[], loaded: readonly { readonly scans: rea
       what: 'The regions of the vehicles have no room in common.',
       got: boxes.map((b, i) => `${jobs[i].name}: ${boxText(b)}`).join('; '),
       expected: 'scans of all vehicles in one frame of reference',
-      hint: 'place the scans (place:) so that what the body is bolted to lies at the same coordinates in every job',
+      hint: 'give every job a datum with its origin at a point that all vehicles share, or place the scans (place:) so that what the body is bolted to lies at the same coordinates',
     });
   const grid = regionGrid(boxes.reduce(unionBox), step);
   // One field for each vehicle, and those of the roll.

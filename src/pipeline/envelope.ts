@@ -87,13 +87,13 @@ export async function measureReclaimed(space: Space, { context }: Run): Promise<
   ]);
 }
 
-/** The free field with the removed parts in place; null when there are none. */
-function removedBefore({ scans, free, near, job }: Space, pool: Pool): Field | null {
+/** The free field with the removed parts, and what the job before the work has, in place; null when there are none. */
+function removedBefore({ scans, free, near, job, before }: Space, pool: Pool): Field | null {
   const removed = scans.filter((s) => s.settings.role === 'removed');
   const distance = job.region.near ? near : null;
-  if (removed.length === 0 || !distance) return null;
+  if (removed.length === 0 || !distance) return before?.free ?? null;
   const clearance = Math.max(...removed.map((s) => s.settings.clearance));
   const data = allocateF32(pool, free.data.length);
-  for (let c = 0; c < data.length; c++) data[c] = Math.min(free.data[c], distance.data[c] - clearance);
+  for (let c = 0; c < data.length; c++) data[c] = Math.min((before?.free ?? free).data[c], distance.data[c] - clearance);
   return { grid: free.grid, data };
 }

@@ -5,6 +5,7 @@ import type { InputResult } from '../report/result.ts';
 import { makeScan, type Scan } from '../scan/scan.ts';
 import { type Specks, speckNote } from '../scan/specks.ts';
 import { checkOrientation, checkUnits } from '../space/checks.ts';
+import { earlyDatum, intoDatum, regionCorners } from './datum.ts';
 import { placeScans, type ReadScan } from './place.ts';
 import type { Files, Run } from './run.ts';
 
@@ -37,7 +38,9 @@ export async function loadScans(
       scans.set(scanName, { scan, sha256 });
     }
   }
-  run.placings.push(...(await placeScans(job, scans, files, run)));
+  const early = earlyDatum(job, scans, run.context);
+  run.placings.push(...(await placeScans(scans, () => regionCorners(job, scans, early), files, run)));
+  intoDatum(job, scans, early, run);
   run.notes.push(...speckNote(specks));
   const ordered = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
   if (!options.anySize) {

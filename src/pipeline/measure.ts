@@ -86,6 +86,8 @@ export async function measure(job: Job, files: Files, context: Context, options:
     ...(ways ? { ways_in: ways.ways, ways_search: ways.search } : {}),
     ...(tubes ? { tubes } : {}),
     ...(routes ? { routes } : {}),
+    ...(space.before ? { before: { job: space.before.state.job, inputs: space.before.state.inputs } } : {}),
+    ...(run.datum ? { datum: run.datum } : {}),
     ...(run.placings.length > 0 ? { placings: run.placings } : {}),
     holes,
     notes: run.notes,

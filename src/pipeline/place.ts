@@ -2,18 +2,15 @@ import * as z from 'zod';
 import { checkCancelled } from '../core/context.ts';
 import { Fault } from '../core/fault.ts';
 import { MM_PER } from '../core/units.ts';
-import { type Box3, isEmptyBox, type Vec3 } from '../core/vec.ts';
+import type { Vec3 } from '../core/vec.ts';
 import { readScan } from '../io/read.ts';
-import type { Job } from '../job/job.ts';
 import { type Placing, placingOf } from '../job/schema-place.ts';
 import type { JobScan } from '../job/schema-scans.ts';
-import { cornersOf, posed } from '../scan/motion.ts';
 import { after, inverse, quantiles, type Rigid, targetError } from '../scan/place.ts';
 import { placeBySurface } from '../scan/place-surface.ts';
 import { placeByTargets } from '../scan/place-targets.ts';
 import { type PlacingResult, rigidOf, rowsOf } from '../scan/placing.ts';
-import { boxOfScans, boxOfUsed, isGiven, type Scan } from '../scan/scan.ts';
-import { regionBox } from '../space/region.ts';
+import { isGiven, movedScan, type Scan } from '../scan/scan.ts';
 import type { Files, Run } from './run.ts';
 
 type Fit = Exclude<NonNullable<JobScan['place']>, readonly unknown[]>;
@@ -31,9 +28,15 @@ export interface ReadScan {
 
 /**
  * Places the scans whose place has to be found, each after the scan that it is laid onto; replaces them in `scans`. They come in at
- * the start that the job gives. Throws a Fault when a fit fails; a poor one becomes a note.
+ * the start that the job gives. `corners` are the points at which the error is asked, mm. Throws a Fault when a fit fails; a poor
+ * one becomes a note.
  */
-export async function placeScans(job: Job, scans: Map<string, ReadScan>, files: Files, run: Run): Promise<PlacingResult[]> {
+export async function placeScans(
+  scans: Map<string, ReadScan>,
+  corners: () => readonly Vec3[],
+  files: Files,
+  run: Run,
+): Promise<PlacingResult[]> {
   const results: PlacingResult[] = [];
   const placed = new Set<string>();
   const place = async (name: string): Promise<void> => {
@@ -43,26 +46,27 @@ export async function placeScans(job: Job, scans: Map<string, ReadScan>, files: 
     placed.add(name);
     if (!fit || isGiven(fit)) return;
     if (fit.onto !== null) await place(fit.onto);
-    checkCancelled(run.context);
-    const at = cornersOf(regionOf(job, scans));
     const start = rigidOf(placingOf(fit.move, fit.turn));
-    const found = await findPlacing({ scan, sha256, fit, start, at }, scans, files, run);
-    const matrix = rowsOf(found.placing);
-    const mesh = posed(scan.mesh, after(found.placing, inverse(start)));
-    scans.set(name, { sha256, scan: { ...scan, mesh, box: boxOfUsed(mesh) } });
-    const { placing: _, ...about } = found;
-    results.push({ scan: name, matrix, sha256, ...about });
-    check(results[results.length - 1], fit.limit ?? LIMIT, run);
+    const { placing, result } = await placeOne({ scan, sha256, fit, start, at: corners() }, scans, files, run);
+    scans.set(name, { sha256, scan: movedScan(scan, after(placing, inverse(start))) });
+    results.push(result);
   };
   for (const name of scans.keys()) await place(name);
   return results;
 }
 
-/** Where the error matters: the region's box, or all scans where the region cannot be told before they stand. */
-function regionOf(job: Job, scans: ReadonlyMap<string, ReadScan>): Box3 {
-  const all = [...scans.values()].map((s) => s.scan);
-  const box = regionBox(job.region, all);
-  return isEmptyBox(box) || box.max[0] - box.min[0] > 1e5 ? boxOfScans(all) : box;
+/** Finds one scan's place among the others, which stand; a poor fit becomes a note, a useless one a Fault. */
+export async function placeOne(
+  asked: Asked,
+  others: ReadonlyMap<string, ReadScan>,
+  files: Files,
+  run: Run,
+): Promise<{ placing: Rigid; result: PlacingResult }> {
+  checkCancelled(run.context);
+  const { placing, ...about } = await findPlacing(asked, others, files, run);
+  const result: PlacingResult = { scan: asked.scan.name, matrix: rowsOf(placing), sha256: asked.sha256, ...about };
+  check(result, asked.fit.limit ?? LIMIT, run);
+  return { placing, result };
 }
 
 /** A doubtful placing becomes a note, a useless one a Fault. */
@@ -83,7 +87,9 @@ function check(p: PlacingResult, limit: number, run: Run): void {
   for (const d of doubts) run.notes.push({ code: 'placing-doubt', text: `Placing of "${p.scan}": ${d}.`, where: p.scan });
 }
 
-interface Asked {
+/** A scan whose place is to be found. */
+export interface Asked {
+  /** As moved by `start`. */
   readonly scan: Scan;
   readonly sha256: string;
   readonly fit: Fit;

@@ -1,6 +1,7 @@
 import { type Context, checkCancelled } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { ByteSource } from '../io/source.ts';
+import type { DatumResult } from '../scan/datum.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 
 /** A scan file as the pipeline takes it: its bytes, and their SHA-256 (hex) once they have been read. */
@@ -19,6 +20,8 @@ export class Run {
   readonly notes: Note[] = [];
   /** Of the scans whose place was found. */
   readonly placings: PlacingResult[] = [];
+  /** The frame that the scans were moved into; null without one of the job's own. */
+  datum: DatumResult | null = null;
   readonly context: Context;
   private last = performance.now();
 

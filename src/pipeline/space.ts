@@ -11,6 +11,7 @@ import { regionBox, regionField, regionGrid } from '../space/region.ts';
 import { rollBall } from '../space/roll.ts';
 import { closeBarriers, lowerToSlack } from '../space/slack.ts';
 import { type Accuracy, surfaceAccuracy } from './accuracy.ts';
+import { type Before, freeBefore, loadBefore } from './before.ts';
 import { loadScans } from './load.ts';
 import { noEnvelope } from './no-envelope.ts';
 import type { Files, Run } from './run.ts';
@@ -42,6 +43,8 @@ export interface Space {
   readonly coarseRegion: Field;
   /** Signed distance to the scans that `near` names; null without. */
   readonly near: Field | null;
+  /** The vehicle before the work, and what was free both then and now; null without a job of it. */
+  readonly before: { readonly state: Before; readonly free: Field } | null;
   readonly start: Start;
   /** How far the envelope's surface may be off. */
   readonly accuracy: Accuracy;
@@ -57,6 +60,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const { context } = run;
   const step = (options.step ?? job.step) * (options.quick ? 2 : 1);
   const { scans, inputs } = await loadScans(job, files, run);
+  const state = await loadBefore(job, scans, files, run);
   const box = regionBox(job.region, scans);
   checkRegionBox(box);
   const grid = regionGrid(box, step);
@@ -74,8 +78,9 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   run.notes.push(...undecidedNotes(undecided, step));
   await closeBarriers(free, job.barriers, radius, context);
   await closeBarriers(coarseRegion, job.barriers, radius, context);
+  const both = await freeBefore(state, free, radius, context);
   run.done('clearances');
-  const start = chooseStart(free, radius, job.start, region.near);
+  const start = chooseStart(free, radius, job.start, both ?? region.near);
   if (start.cell < 0 || free.data[start.cell] < radius) throw noEnvelope(job, free, obstacles, { start: start.cell, startInRegion });
   const envelope = await rollBall(free, radius, [start.cell], context);
   const root = largestBall(free, radius, start.cell);
@@ -95,6 +100,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     free,
     coarseRegion,
     near: region.near,
+    before: state && both && { state, free: both },
     start,
     accuracy,
     envelope,

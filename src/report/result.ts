@@ -4,6 +4,7 @@ import type { Bounded } from '../fill/bounded.ts';
 import type { TankResult } from '../fill/tank.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
+import type { DatumResult } from '../scan/datum.ts';
 import type { HoleResult } from '../scan/holes.ts';
 import type { LessSure } from '../scan/less-sure.ts';
 import type { PlacingResult } from '../scan/placing.ts';
@@ -80,6 +81,10 @@ export interface Result {
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly RouteResult[];
+  /** The job of the vehicle before the work, when the reclaimed volume comes from one. */
+  readonly before?: { readonly job: string; readonly inputs: readonly InputResult[] };
+  /** The frame that everything is in, when the job asks for one of its own. */
+  readonly datum?: DatumResult;
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
   /** Open borders of the obstacles, those near the envelope first; at most 200. */

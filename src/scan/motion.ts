@@ -1,7 +1,7 @@
 import type { Joint } from '../core/joint.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { RADIANS_PER_DEGREE } from '../core/units.ts';
-import { type Box3, cross, dot, emptyBox, growBox, length, normalize, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
+import { type Box3, cross, emptyBox, growBox, length, normalize, scale, sub, unionBox, type Vec3 } from '../core/vec.ts';
 import type { JobScan } from '../job/schema-scans.ts';
 import { after, moveBy, type Rigid, STAY, smallMotion } from './place.ts';
 
@@ -72,10 +72,12 @@ export function posed(mesh: Mesh, pose: Rigid): Mesh {
   const out = new Float32Array(p.length);
   const [a, b, c] = pose.rows;
   for (let i = 0; i < p.length; i += 3) {
-    const v: Vec3 = [p[i], p[i + 1], p[i + 2]];
-    out[i] = dot(a, v);
-    out[i + 1] = dot(b, v);
-    out[i + 2] = dot(c, v);
+    const x = p[i];
+    const y = p[i + 1];
+    const z = p[i + 2];
+    out[i] = a[0] * x + a[1] * y + a[2] * z;
+    out[i + 1] = b[0] * x + b[1] * y + b[2] * z;
+    out[i + 2] = c[0] * x + c[1] * y + c[2] * z;
   }
   return { origin: moveBy(pose, origin), positions: out, indices: mesh.indices };
 }

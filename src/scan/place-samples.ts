@@ -1,5 +1,6 @@
 import type { Mesh } from '../core/mesh.ts';
 import { random } from '../core/random.ts';
+import type { Vec3 } from '../core/vec.ts';
 
 /** Points on a surface with the normals of their triangles, mm about the mesh's origin. */
 export interface Samples {
@@ -9,39 +10,58 @@ export interface Samples {
 }
 
 /** `count` points spread evenly over the area (one in each of `count` equal shares of it, at a random place there), seeded. */
-export function sampleSurface(mesh: Mesh, count: number, seed: number): Samples {
+export const sampleSurface = (mesh: Mesh, count: number, seed: number): Samples => surfaceSampler(mesh)(count, seed);
+
+/** The same for several samples of one mesh, whose areas are then added up once. */
+export function surfaceSampler(mesh: Mesh): (count: number, seed: number) => Samples {
   const { positions: p, indices: t } = mesh;
-  const n = t.length / 3;
-  const upTo = new Float64Array(n);
+  const upTo = new Float64Array(t.length / 3);
+  const normal = new Float64Array(3);
   let total = 0;
-  for (let i = 0; i < n; i++) {
-    total += Math.hypot(...areaVector(p, t, i));
+  for (let i = 0; i < upTo.length; i++) {
+    total += normalInto(p, t, i, normal);
     upTo[i] = total;
   }
-  const points = new Float64Array(count * 3);
-  const normals = new Float64Array(count * 3);
-  const rng = random(seed);
-  let i = 0;
-  for (let s = 0; s < count && total > 0; s++) {
-    const share = ((s + rng.next()) / count) * total;
-    while (i < n - 1 && upTo[i] < share) i++;
-    let u = rng.next();
-    let v = rng.next();
-    if (u + v > 1) {
-      u = 1 - u;
-      v = 1 - v;
+  return (count, seed) => {
+    const points = new Float64Array(count * 3);
+    const normals = new Float64Array(count * 3);
+    const rng = random(seed);
+    let i = 0;
+    for (let s = 0; s < count && total > 0; s++) {
+      const share = ((s + rng.next()) / count) * total;
+      while (i < upTo.length - 1 && upTo[i] < share) i++;
+      let u = rng.next();
+      let v = rng.next();
+      if (u + v > 1) {
+        u = 1 - u;
+        v = 1 - v;
+      }
+      const size = normalInto(p, t, i, normal) || 1;
+      for (let k = 0; k < 3; k++) {
+        const a = p[t[i * 3] * 3 + k];
+        points[s * 3 + k] = a + u * (p[t[i * 3 + 1] * 3 + k] - a) + v * (p[t[i * 3 + 2] * 3 + k] - a);
+        normals[s * 3 + k] = normal[k] / size;
+      }
     }
-    const a = t[i * 3] * 3;
-    const b = t[i * 3 + 1] * 3;
-    const c = t[i * 3 + 2] * 3;
-    const normal = areaVector(p, t, i);
-    const size = Math.hypot(...normal) || 1;
-    for (let k = 0; k < 3; k++) {
-      points[s * 3 + k] = p[a + k] + u * (p[b + k] - p[a + k]) + v * (p[c + k] - p[a + k]);
-      normals[s * 3 + k] = normal[k] / size;
-    }
-  }
-  return { points, normals, count };
+    return { points, normals, count };
+  };
+}
+
+/** Normal of triangle i into `out`, as long as twice its area, which is returned. */
+export function normalInto(p: Float32Array, t: Uint32Array, i: number, out: Float64Array): number {
+  const a = t[i * 3] * 3;
+  const b = t[i * 3 + 1] * 3;
+  const c = t[i * 3 + 2] * 3;
+  const ux = p[b] - p[a];
+  const uy = p[b + 1] - p[a + 1];
+  const uz = p[b + 2] - p[a + 2];
+  const vx = p[c] - p[a];
+  const vy = p[c + 1] - p[a + 1];
+  const vz = p[c + 2] - p[a + 2];
+  out[0] = uy * vz - uz * vy;
+  out[1] = uz * vx - ux * vz;
+  out[2] = ux * vy - uy * vx;
+  return Math.sqrt(out[0] * out[0] + out[1] * out[1] + out[2] * out[2]);
 }
 
 /** Normal of triangle i, as long as twice its area. */
@@ -97,11 +117,19 @@ export function nearestLattice(samples: Samples, reach: number, finest: number):
 
 /** Cell that holds a point, or the nearest cell of the lattice. */
 export function cellOf({ low, cell, size }: NearestLattice, x: number, y: number, z: number): number {
-  const clamp = (v: number, n: number): number => (v < 0 ? 0 : v >= n ? n - 1 : Math.floor(v));
-  const i = clamp((x - low[0]) / cell, size[0]);
-  const j = clamp((y - low[1]) / cell, size[1]);
-  const k = clamp((z - low[2]) / cell, size[2]);
-  return i + size[0] * (j + size[1] * k);
+  const [nx, ny, nz] = size;
+  // Truncated, so that what lies below the first cell counts to it.
+  const i = Math.min(Math.max(Math.trunc((x - low[0]) / cell), 0), nx - 1);
+  const j = Math.min(Math.max(Math.trunc((y - low[1]) / cell), 0), ny - 1);
+  const k = Math.min(Math.max(Math.trunc((z - low[2]) / cell), 0), nz - 1);
+  return i + nx * (j + ny * k);
+}
+
+/** Mean of the samples, mm. */
+export function middleOf({ points, count }: Samples): Vec3 {
+  const sum = [0, 0, 0];
+  for (let i = 0; i < count; i++) for (let a = 0; a < 3; a++) sum[a] += points[3 * i + a];
+  return [sum[0] / count, sum[1] / count, sum[2] / count];
 }
 
 /** Squared distance from the centre of cell c to sample s. */

@@ -1,13 +1,13 @@
-import { BufferAttribute, BufferGeometry, Vector3 } from 'three';
-import { type HitPointInfo, MeshBVH } from 'three-mesh-bvh';
 import { type Context, checkCancelled } from '../core/context.ts';
 import { Fault } from '../core/fault.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { random } from '../core/random.ts';
 import { add, distance, scale, sub, type Vec3 } from '../core/vec.ts';
-import { after, moveBy, quantiles, type Rigid, STAY, smallMotion, turnBy } from './place.ts';
-import { areaVector, cellOf, type NearestLattice, nearestLattice, type Samples, sampleSurface } from './place-samples.ts';
+import { after, moveBy, type Rigid, STAY, smallMotion, turnBy } from './place.ts';
+import { LatticePartner, Pairs } from './place-pairs.ts';
+import { middleOf, nearestLattice, type Samples, sampleSurface, surfaceSampler } from './place-samples.ts';
 import { PlaneStep } from './place-step.ts';
+import { SurfaceTree } from './place-tree.ts';
 
 /**
  * Places one scan on another by their surfaces: point to plane, with a robust weight instead of a fixed trim, coarse to fine.
@@ -54,10 +54,9 @@ const MIDDLE_MOVING = 3000;
 const FINE_MOVING = 8000;
 /** Weakest direction below this: the surfaces slide on each other. */
 const SLIDES = 1e-4;
-/** Cosine of the largest angle between the normals of partners. */
-const SAME_SIDE = 0.6;
-/** Tukey's constant: full efficiency 95 % on normal noise. */
-const TUKEY = 4.685;
+/** How the distance that still counts shrinks in the rough rounds and in those between, mm. */
+const ROUGH_WIDTHS = [40, 32, 26, 20, 16, 13, 10, 8, 7, 6, 5, 4.5, 4, 4];
+const MIDDLE_WIDTHS = [6, 4, 3, 2.5, 2, 2];
 
 /**
  * The rigid motion that lays `moving` on `fixed`, from a start within reach, with at least 40 % of the moved area on the other.
@@ -69,22 +68,22 @@ export function placeBySurface(moving: Mesh, fixed: Mesh, options: SurfaceFitOpt
   const start = options.start ?? STAY;
   // Everything happens about the fixed mesh's origin, where its float32 positions are good.
   const shiftFixed = fixed.origin;
-  const target = nearestLattice(sampleSurface(fixed, ROUGH_FIXED, 1), reach.shift + 20, 3);
+  const target = new LatticePartner(nearestLattice(sampleSurface(fixed, ROUGH_FIXED, 1), reach.shift + 20, 3));
   checkCancelled(context);
-  const source = (count: number, seed: number): Samples =>
-    movedSamples(sampleSurface(moving, count, seed), moving.origin, start, shiftFixed);
+  const sampled = surfaceSampler(moving);
+  const source = (count: number, seed: number): Samples => movedSamples(sampled(count, seed), moving.origin, start, shiftFixed);
   const rough = roughFits(source(ROUGH_MOVING, 2), target, reach);
   context.progress('placing', 0.5);
   checkCancelled(context);
   const middle = source(MIDDLE_MOVING, 3);
   let best = { placing: STAY, score: -1 };
   for (const placing of rough) {
-    const closer = drawn(middle, target, placing, [6, 4, 3, 2.5, 2, 2]);
+    const closer = drawn(middle, target, placing, MIDDLE_WIDTHS);
     const score = shareOn(middle, target, closer, 2.5);
     if (score > best.score) best = { placing: closer, score };
   }
   checkCancelled(context);
-  const tree = new Triangles(fixed);
+  const tree = new SurfaceTree(fixed);
   const fine = fineFit(source(FINE_MOVING, 4), tree, best.placing);
   context.progress('placing', 1);
   return report(fine, options, { start, origin: shiftFixed });
@@ -101,16 +100,8 @@ function movedSamples(s: Samples, from: Vec3, start: Rigid, origin: Vec3): Sampl
   return { points, normals, count: s.count };
 }
 
-const at = (a: Float64Array, i: number): Vec3 => [a[i * 3], a[i * 3 + 1], a[i * 3 + 2]];
-
-function middleOf(s: Samples): Vec3 {
-  let c: Vec3 = [0, 0, 0];
-  for (let i = 0; i < s.count; i++) c = add(c, at(s.points, i));
-  return scale(c, 1 / s.count);
-}
-
 /** The best few placings from starts spread over the reach. */
-function roughFits(source: Samples, target: NearestLattice, reach: { shift: number; turn: number }): Rigid[] {
+function roughFits(source: Samples, target: LatticePartner, reach: { shift: number; turn: number }): Rigid[] {
   const rng = random(5);
   const centre = middleOf(source);
   const radians = (reach.turn * Math.PI) / 180;
@@ -120,7 +111,7 @@ function roughFits(source: Samples, target: NearestLattice, reach: { shift: numb
     const size = s === 0 ? 0 : 1;
     const w = scale(rng.direction(), size * radians * Math.cbrt(rng.next()));
     const t = scale(rng.direction(), size * reach.shift * Math.cbrt(rng.next()));
-    const placing = drawn(source, target, smallMotion(w, t, centre), [40, 32, 26, 20, 16, 13, 10, 8, 7, 6, 5, 4.5, 4, 4]);
+    const placing = drawn(source, target, smallMotion(w, t, centre), ROUGH_WIDTHS);
     found.push({ placing, score: shareOn(source, target, placing, 5) });
   }
   found.sort((a, b) => b.score - a.score);
@@ -133,23 +124,14 @@ function roughFits(source: Samples, target: NearestLattice, reach: { shift: numb
 }
 
 /** One point-to-plane step for each width, mm, beyond which a point hardly counts (Geman-McClure weight). */
-function drawn(source: Samples, target: NearestLattice, start: Rigid, widths: readonly number[]): Rigid {
+function drawn(source: Samples, target: LatticePartner, start: Rigid, widths: readonly number[]): Rigid {
   let placing = start;
-  const { points, normals } = target.samples;
+  const pairs = new Pairs(source.count);
+  const centre = middleOf(source);
   for (const width of widths) {
-    const step = new PlaneStep(moveBy(placing, middleOf(source)));
-    for (let i = 0; i < source.count; i++) {
-      const p = moveBy(placing, at(source.points, i));
-      const s = target.near[cellOf(target, p[0], p[1], p[2])];
-      if (s < 0) continue;
-      const n = at(normals, s);
-      const own = turnBy(placing.rows, at(source.normals, i));
-      if (n[0] * own[0] + n[1] * own[1] + n[2] * own[2] < SAME_SIDE) continue;
-      const q = at(points, s);
-      const d2 = (p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2 + (p[2] - q[2]) ** 2;
-      const r = n[0] * (p[0] - q[0]) + n[1] * (p[1] - q[1]) + n[2] * (p[2] - q[2]);
-      step.add(p, n, r, 1 / (1 + d2 / (width * width)) ** 2);
-    }
+    const step = new PlaneStep(moveBy(placing, centre));
+    pairs.collect(source, placing, target, Infinity);
+    for (let k = 0; k < pairs.count; k++) step.add(pairs, k, 1 / (1 + pairs.d2[k] / (width * width)) ** 2);
     if (step.weight < 6) return placing;
     placing = after(step.solve(1e-3), placing);
   }
@@ -157,107 +139,46 @@ function drawn(source: Samples, target: NearestLattice, start: Rigid, widths: re
 }
 
 /** Share of the points that lie within `width` of the plane of their nearest sample, the closer the more. */
-function shareOn(source: Samples, target: NearestLattice, placing: Rigid, width: number): number {
-  const { points, normals } = target.samples;
-  let sum = 0;
-  for (let i = 0; i < source.count; i++) {
-    const p = moveBy(placing, at(source.points, i));
-    const s = target.near[cellOf(target, p[0], p[1], p[2])];
-    if (s < 0) continue;
-    const n = at(normals, s);
-    const q = at(points, s);
-    const own = turnBy(placing.rows, at(source.normals, i));
-    if (n[0] * own[0] + n[1] * own[1] + n[2] * own[2] < SAME_SIDE) continue;
-    const r = n[0] * (p[0] - q[0]) + n[1] * (p[1] - q[1]) + n[2] * (p[2] - q[2]);
-    if (distance(p, q) < width + 2 * target.cell) sum += Math.max(0, 1 - (r / width) ** 2);
-  }
-  return sum / source.count;
-}
-
-/** Exact nearest points on the fixed mesh, with the normal of the triangle. */
-class Triangles {
-  private readonly tree: MeshBVH;
-  private readonly mesh: Mesh;
-  private readonly query = new Vector3();
-  private readonly hit: HitPointInfo = { point: new Vector3(), distance: 0, faceIndex: 0 };
-
-  constructor(mesh: Mesh) {
-    const geometry = new BufferGeometry();
-    geometry.setAttribute('position', new BufferAttribute(mesh.positions, 3));
-    geometry.setIndex(new BufferAttribute(mesh.indices, 1));
-    this.mesh = mesh;
-    // The mesh's own index stays as it is.
-    this.tree = new MeshBVH(geometry, { indirect: true });
-  }
-
-  /** Nearest point within `limit` mm; null beyond. */
-  nearest(p: Vec3, limit: number): { point: Vec3; normal: Vec3 } | null {
-    this.query.set(p[0], p[1], p[2]);
-    const hit = this.tree.closestPointToPoint(this.query, this.hit, 0, limit);
-    if (!hit || hit.distance > limit) return null;
-    const n = areaVector(this.mesh.positions, this.mesh.indices, hit.faceIndex);
-    const size = Math.hypot(...n);
-    if (!(size > 0)) return null;
-    return { point: [hit.point.x, hit.point.y, hit.point.z], normal: scale(n, 1 / size) };
-  }
+function shareOn(source: Samples, target: LatticePartner, placing: Rigid, width: number): number {
+  const pairs = new Pairs(source.count);
+  pairs.collect(source, placing, target, Infinity);
+  return pairs.score(width, width + 2 * target.cell, source.count);
 }
 
 interface Fine {
   readonly placing: Rigid;
   readonly step: PlaneStep;
   /** Residuals, mm, of the points that lie on the surface. */
-  readonly residuals: number[];
+  readonly median: number;
+  readonly p95: number;
   readonly sigma: number;
   readonly overlap: number;
   /** Half the extent of those points, mm. */
   readonly length: number;
 }
 
-/** Least spread that is believed, mm: keeps the weights of perfect data finite. */
-const LEAST_SIGMA = 0.005;
-
-function fineFit(source: Samples, tree: Triangles, start: Rigid): Fine {
+function fineFit(source: Samples, tree: SurfaceTree, start: Rigid): Fine {
   let placing = start;
   let limit = 4;
-  let last: Fine | null = null;
+  let last: Fine = { placing, step: new PlaneStep([0, 0, 0]), median: 0, p95: 0, sigma: 0, overlap: 0, length: 1 };
+  const pairs = new Pairs(source.count);
   for (let round = 0; round < 25; round++) {
-    const pairs: { p: Vec3; n: Vec3; r: number }[] = [];
-    for (let i = 0; i < source.count; i++) {
-      const p = moveBy(placing, at(source.points, i));
-      const hit = tree.nearest(p, limit);
-      if (!hit) continue;
-      const n = hit.normal;
-      const own = turnBy(placing.rows, at(source.normals, i));
-      if (n[0] * own[0] + n[1] * own[1] + n[2] * own[2] < SAME_SIDE) continue;
-      const d = sub(p, hit.point);
-      const r = n[0] * d[0] + n[1] * d[1] + n[2] * d[2];
-      // Off the border of the fixed scan the nearest point lies to the side, not below.
-      const aside2 = d[0] ** 2 + d[1] ** 2 + d[2] ** 2 - r * r;
-      if (aside2 > 0.25 * limit * limit) continue;
-      pairs.push({ p, n, r });
-    }
-    const sigma = Math.max(LEAST_SIGMA, 1.4826 * quantiles(pairs.map((q) => Math.abs(q.r))).median || LEAST_SIGMA);
-    const cut = TUKEY * sigma;
-    const on = pairs.filter((q) => Math.abs(q.r) < cut);
-    if (on.length < 12) break;
-    let centre: Vec3 = [0, 0, 0];
-    for (const q of on) centre = add(centre, q.p);
-    centre = scale(centre, 1 / on.length);
+    pairs.collect(source, placing, tree, limit);
+    pairs.dropAside(limit / 2);
+    const { sigma, cut } = pairs.trim();
+    if (pairs.count < 12) break;
+    const centre = pairs.centre();
     const step = new PlaneStep(centre);
-    let spread = 0;
-    for (const q of on) {
-      step.add(q.p, q.n, q.r, (1 - (q.r / cut) ** 2) ** 2);
-      spread += distance(q.p, centre) ** 2;
-    }
-    const length = Math.max(1, Math.sqrt(spread / on.length));
-    last = { placing, step, residuals: on.map((q) => Math.abs(q.r)), sigma, overlap: on.length / source.count, length };
+    for (let k = 0; k < pairs.count; k++) step.add(pairs, k, (1 - (pairs.r[k] / cut) ** 2) ** 2);
+    const length = Math.max(1, pairs.spread(centre));
+    last = { placing, step, median: pairs.size(0.5), p95: pairs.size(0.95), sigma, overlap: pairs.count / source.count, length };
     const move = step.solve(1e-9);
     placing = after(move, placing);
     limit = Math.max(0.6, Math.min(limit * 0.75, 3 * cut));
     const moved = distance(moveBy(move, centre), centre) + length * Math.hypot(move.rows[2][1], move.rows[0][2], move.rows[1][0]);
     if (moved < 1e-4 && limit <= Math.max(0.6, 3 * cut)) break;
   }
-  return last ?? { placing, step: new PlaneStep([0, 0, 0]), residuals: [], sigma: 0, overlap: 0, length: 1 };
+  return last;
 }
 
 function report(fine: Fine, options: SurfaceFitOptions, frame: { start: Rigid; origin: Vec3 }): SurfaceFit {
@@ -295,7 +216,8 @@ function report(fine: Fine, options: SurfaceFitOptions, frame: { start: Rigid; o
   if (fine.overlap < 0.4) doubts.push(`only ${(fine.overlap * 100).toFixed(0)} % of the moved scan lies on the fixed one`);
   return {
     placing,
-    ...quantiles(fine.residuals),
+    median: fine.median,
+    p95: fine.p95,
     overlap: fine.overlap,
     weakest: strength.weakest,
     weakestDirection: words,

@@ -8,7 +8,7 @@ export interface PlacingResult {
   readonly by: 'surface' | 'targets' | 'file';
   /** The scan that it was laid onto, or the file of the placing or of the targets that stay. */
   readonly onto: string;
-  /** By rows [r, r, r, t]: from the scan file, in mm, to where it stands. */
+  /** By rows [r, r, r, t]: from the scan file, in mm, to where it stands, before the job's datum. */
   readonly matrix: Placing;
   /** SHA-256 of the scan file that the placing belongs to. */
   readonly sha256: string;
@@ -30,7 +30,7 @@ export const rowsOf = ({ rows, shift }: Rigid): Placing => [
   [...rows[2], shift[2]],
 ];
 
-export const rigidOf = (p: Placing): Rigid => {
+export const rigidOf = (p: readonly (readonly [number, number, number, number])[]): Rigid => {
   const row = (i: number): Vec3 => [p[i][0], p[i][1], p[i][2]];
   return { rows: [row(0), row(1), row(2)], shift: [p[0][3], p[1][3], p[2][3]] };
 };

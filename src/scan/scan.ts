@@ -7,6 +7,8 @@ import { type Box3, unionBox, type Vec3 } from '../core/vec.ts';
 import type { ScanFile, ScanPart } from '../io/scan-file.ts';
 import { placingOf } from '../job/schema-place.ts';
 import type { JobScan } from '../job/schema-scans.ts';
+import { posed } from './motion.ts';
+import { moveBy, type Rigid } from './place.ts';
 import { type Smoothed, smoothCloud } from './smooth.ts';
 import { dropSpecks, type Speck, type Specks } from './specks.ts';
 
@@ -134,6 +136,12 @@ function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefi
     for (let a = 0; a < 3; a++) positions[i + a] = at(x, y, z, a);
   }
   return { ...m, origin, positions };
+}
+
+/** The scan moved as it stands. */
+export function movedScan(scan: Scan, move: Rigid): Scan {
+  const mesh = posed(scan.mesh, move);
+  return { ...scan, mesh, box: boxOfUsed(mesh), specks: scan.specks.map((s) => ({ ...s, at: moveBy(move, s.at) })) };
 }
 
 /** Box of the vertices that triangles use, mm. */
