@@ -5,7 +5,7 @@ import { JOB_DEFAULTS, JOB_VERSION } from './defaults.ts';
 import { faultOf, type Problem, problemsOf } from './problems.ts';
 import { readYaml } from './read-yaml.ts';
 import { completeFit, fit, type JobFit } from './schema-fit.ts';
-import { completeMake, type JobMake, make } from './schema-make.ts';
+import { checkMake, completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
 import { completePassages, type JobPassage, passages } from './schema-passages.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
@@ -99,6 +99,7 @@ export function parseJob(text: string, fileName: string): Job {
   checkScans(raw.scans, report);
   checkRegion(raw.region, raw.scans, report);
   checkWays(raw.ways_in, raw.scans, report);
+  checkMake(raw.make, { tank: raw.tank !== false, ways_in: raw.ways_in !== false }, report);
   const job = complete(raw, fileName);
   checkStart(job.start, job.region, report);
   if (problems.length) throw faultOf(problems, source);
