@@ -44,7 +44,7 @@ export async function measuredJob(out: string): Promise<MeasuredJob> {
       where: out,
       hint: `voidgauge measure ${file} -o ${out} --force`,
     });
-  return { job, folder: dirname(file), step: grid.step_mm, edited: await isEdited(file, job) };
+  return { job, folder: dirname(file), step: grid.step_mm, edited: await isEdited(file, stored) };
 }
 
 type Kept = Pick<Result, 'job' | 'inputs' | 'grid'> & Required<Pick<Result, 'source'>>;
@@ -78,6 +78,7 @@ async function digestOf(path: string): Promise<string | undefined> {
   return (await digestedSource(path)).digest();
 }
 
+/** Both as they were first read: what is written out and read again may have its keys in another order. */
 async function isEdited(file: string, job: Job): Promise<boolean> {
   try {
     return JSON.stringify(parseJob(await readText(file, 'a job file'), file)) !== JSON.stringify(job);

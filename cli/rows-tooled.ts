@@ -5,7 +5,10 @@ import { at, count, num, row, sized, wrap } from './lines.ts';
 import { directionText } from './rows.ts';
 
 /** Lines of the table on parts to print and on what a plug or a mould takes. */
-export const tooledLines = ({ print, mould }: Tooled): string[] => [...(print ? printLines(print) : []), ...(mould ? mouldLines(mould) : [])];
+export const tooledLines = ({ print, mould }: Tooled): string[] => [
+  ...(print ? printLines(print) : []),
+  ...(mould ? mouldLines(mould) : []),
+];
 
 function printLines(p: NonNullable<Tooled['print']>): string[] {
   return [
@@ -31,12 +34,12 @@ const where = (list: readonly Spot[]): string =>
 function mouldLines(m: MouldReport): string[] {
   const { shrinkage: s, foam, cutter, thickness: t } = m;
   const blockText = (b: MouldReport['least_block']): string =>
-    `${b.size_mm.map((v) => Math.ceil(v)).join(' x ')} mm${b.fits === null ? '' : b.fits ? ', fits the machine' : ', TOO LARGE for the machine'}`;
+    `${b.size_mm.map((v) => Math.ceil(v)).join(' x ')} mm, ${sized(b.volume_l)} l${b.fits === null ? '' : b.fits ? ', fits the machine' : ', TOO LARGE for the machine'}`;
   const lines = [
     '',
     ...wrap(`Plug or mould: ${m.process.name}, figures from ${m.process.source}`, ''),
-    row('  least block, stock included', `${sized(m.least_block.volume_l)} l`, blockText(m.least_block)),
-    row('  block along the pull', `${sized(m.pull_block.volume_l)} l`, blockText(m.pull_block)),
+    ...wrap(`least block, stock included: ${blockText(m.least_block)}`, '  '),
+    ...wrap(`block along the pull: ${blockText(m.pull_block)}`, '  '),
     ...wrap(
       `foam of ${foam.sheet_mm.map(num).join(' x ')} mm: ${count(foam.layers.length, 'layer')}, ${count(foam.pieces, 'piece')}, ${count(foam.sheets, 'sheet')}`,
       '  ',
@@ -71,7 +74,7 @@ function mouldLines(m: MouldReport): string[] {
 
 function pullLines(p: PullFigures, draft: number, lead: string): string[] {
   return wrap(
-    `${lead} ${directionText(p.direction)}: ${percent(p.two_part_percent)} of the surface is undercut for two parts, ${percent(p.one_part_percent)} for one${p.undercuts.length > 0 ? `: ${where(p.undercuts)}` : ''}; ${percent(p.low_draft_percent)} has less than ${num(draft)} degrees of draft`,
+    `${lead} ${directionText(p.direction)}: ${percent(p.two_part_percent)} of the surface is undercut for two parts, ${percent(p.one_part_percent)} for one${p.undercuts.length > 0 ? `: ${where(p.undercuts)}` : ''}; ${percent(p.low_draft_percent)} has less draft than ${num(draft)} deg`,
     '  ',
   );
 }

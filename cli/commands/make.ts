@@ -19,7 +19,8 @@ import { drawnLines } from '../rows-drawn.ts';
 import { tooledLines } from '../rows-tooled.ts';
 import { VERSION } from '../version.ts';
 
-interface Options extends Partial<Readonly<Record<'seed' | 'stepFile' | 'sections' | 'drawing' | 'ribs' | 'print' | 'mould' | 'slack', boolean>>> {
+interface Options
+  extends Partial<Readonly<Record<'seed' | 'stepFile' | 'sections' | 'drawing' | 'ribs' | 'print' | 'mould' | 'slack', boolean>>> {
   output?: string;
   json?: boolean;
   step?: number;
@@ -61,7 +62,9 @@ const MADE = [
   ...SECTION_FILES,
   'ribs-assembly.svg',
   ...Array.from({ length: 40 }, (_, i) => [`ribs-sheet-${i + 1}.dxf`, `ribs-sheet-${i + 1}.svg`]).flat(),
-  ...['seed', 'seed-small', SCALED_NAME].flatMap((n) => ['stl', 'glb', '3mf', 'ply', 'obj', 'step', 'certificate.json'].map((e) => `${n}.${e}`)),
+  ...['seed', 'seed-small', SCALED_NAME].flatMap((n) =>
+    ['stl', 'glb', '3mf', 'ply', 'obj', 'step', 'certificate.json'].map((e) => `${n}.${e}`),
+  ),
 ];
 
 async function run(path: string, options: Options): Promise<void> {
@@ -87,7 +90,8 @@ async function run(path: string, options: Options): Promise<void> {
 }
 
 /** The flag's name as the parser of the command line gives it. */
-const keyOf = (o: MakeOutput): Exclude<keyof Options, 'output' | 'json' | 'step' | 'workers' | 'force'> => (o === 'step-file' ? 'stepFile' : o);
+const keyOf = (o: MakeOutput): Exclude<keyof Options, 'output' | 'json' | 'step' | 'workers' | 'force'> =>
+  o === 'step-file' ? 'stepFile' : o;
 
 async function jobOf(path: string): Promise<Omit<MeasuredJob, 'step'> & { step?: number }> {
   if (await isFolder(path)) return measuredJob(path);

@@ -58,8 +58,7 @@ async function run(path: string, options: Options): Promise<void> {
     workers: options.workers ?? availableParallelism(),
     meshes: options.output !== undefined,
   });
-  const result: Result =
-    options.output === undefined ? value : { ...value, source: { job_file: nameFrom(options.output, path) } };
+  const result: Result = options.output === undefined ? value : { ...value, source: { job_file: nameFrom(options.output, path) } };
   const json = `${JSON.stringify(result, null, 2)}\n`;
   if (options.output !== undefined)
     await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), [

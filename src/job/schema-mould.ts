@@ -6,12 +6,11 @@ import { axis } from './schema-sections.ts';
 const PROCESSES = ['rotomoulded', 'vacuum-formed', 'laminated', 'welded'] as const;
 
 const sizes = () => z.tuple([length({ above: 0 }), length({ above: 0 }), length({ above: 0 })], { error: 'three lengths [a, b, c] in mm' });
-const number = (most: number, what: string) =>
-  z.number({ error: what }).min(0, { error: what }).max(most, { error: what });
+const number = (most: number, what: string) => z.number({ error: what }).min(0, { error: what }).max(most, { error: what });
 const price = () => z.number({ error: 'a price, a number' }).min(0, { error: 'a price of at least 0' }).nullish();
 
 const pricesSection = section({
-  currency: z.string({ error: 'a text' }).min(1, { error: 'a text' }).prefault('').describe('Word that goes with the sums, such as EUR.'),
+  currency: z.string({ error: 'a text' }).prefault('').describe('Word that goes with the sums, such as EUR.'),
   foam_sheet: price().describe('Price of one sheet of foam.'),
   block_litre: price().describe('Price of a litre of solid block.'),
   rib_sheet: price().describe('Price of one sheet of board for the rib kit.'),
@@ -31,9 +30,7 @@ const mouldSection = section({
   thickness: length({ above: 0 }).prefault(3).describe('Parts of the body thinner than this are told, mm.'),
   stock: length({ least: 0 }).prefault(5).describe('Left on every side of a block, mm.'),
   machine: sizes().nullish().describe("The machine's travel [x, y, z], z upright, mm: does the block fit?"),
-  foam: sizes()
-    .prefault([1000, 500, 50])
-    .describe('Sheet of foam that a block is glued up from, [length, width, thickness] in mm.'),
+  foam: sizes().prefault([1000, 500, 50]).describe('Sheet of foam that a block is glued up from, [length, width, thickness] in mm.'),
   saw: length({ least: 0 }).prefault(3).describe('Width of the saw cut between pieces of foam, mm.'),
   scaled: z.boolean({ error: 'true or false' }).prefault(false).describe('Write the seed mesh scaled up by the shrinkage too.'),
   prices: pricesSection.nullish().describe('Your own prices; only what is named here is summed up.'),

@@ -43,7 +43,7 @@ export function completeRibs(raw: RawRibs | boolean): JobRibs | false {
 /** A sheet must have room between its margins for a rib that two others cross; what is known before anything is measured. */
 export function checkRibs(raw: RawRibs | boolean, report: Report): void {
   if (typeof raw === 'boolean') return;
-  const { sheet, margin, spacing, thickness, hand_hole: hole } = raw;
+  const { sheet, margin, spacing, thickness } = raw;
   const room = Math.min(...sheet) - 2 * margin;
   if (room <= spacing)
     report(['make', 'ribs', 'sheet'], {
@@ -59,12 +59,5 @@ export function checkRibs(raw: RawRibs | boolean, report: Report): void {
       what: 'Ribs so near each other leave no material between their slots.',
       got: `${spacing} mm`,
       expected: `more than three thicknesses of the sheet, ${3 * thickness} mm`,
-    });
-  if (hole !== false && room > spacing && Math.min(...hole) >= room)
-    report(['make', 'ribs', 'hand_hole'], {
-      code: 'job-ribs-hole',
-      what: 'The hand hole is larger than the sheet.',
-      got: `${hole.join(' x ')} mm`,
-      expected: `less than ${room} mm`,
     });
 }

@@ -51,7 +51,10 @@ export function foamFigures(mesh: Mesh, box: TurnedBox, { sheet, stock, saw }: F
     const [from, to] = [layer * thick, Math.min((layer + 1) * thick, height)];
     const [a0, b0, a1, b1] = within(mesh, inBox, from - stock + SLIGHT, to - stock - SLIGHT);
     const size: [number, number] = [a1 - a0 + 2 * stock, b1 - b0 + 2 * stock];
-    const parts = (alongA: number, alongB: number): [number, number] => [Math.ceil(size[0] / alongA - 1e-9), Math.ceil(size[1] / alongB - 1e-9)];
+    const parts = (alongA: number, alongB: number): [number, number] => [
+      Math.ceil(size[0] / alongA - 1e-9),
+      Math.ceil(size[1] / alongB - 1e-9),
+    ];
     const [one, other] = [parts(length, width), parts(width, length)];
     const [na, nb] = one[0] * one[1] <= other[0] * other[1] ? one : other;
     for (let i = 0; i < na * nb; i++) pieces.push({ name: `${layer}-${i}`, layer, size: [size[0] / na, size[1] / nb] });

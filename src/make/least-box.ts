@@ -64,8 +64,8 @@ export function leastBox(hull: Hull): TurnedBox {
   let best = ranked[0];
   for (const start of ranked.slice(0, REFINED)) {
     let own = start;
+    // A valley may run askew of the ring of turns: go round it while that helps, but not without end.
     for (const turn of TURNS)
-      // A valley may run askew of the ring of turns: go round it while that helps, but not without end.
       for (let round = 0, moved = true; moved && round < 8; round++) {
         moved = false;
         const [u, v] = frameOf(own.d);

@@ -1,4 +1,5 @@
 import type { CrossSection, Manifold, ManifoldToplevel, Mat4 } from 'manifold-3d';
+import { type Figure, figureBox, inFigure } from './flat.ts';
 
 /** Pegs and their holes, mm. */
 export interface PegSizes {
@@ -31,6 +32,9 @@ export interface Joint {
 }
 
 type Point = readonly [number, number];
+
+/** Places looked at across a face, each way. */
+const LATTICE = 9;
 
 const SEGMENTS = 32;
 /** How far a peg reaches back into its own part, mm; and how far its tip is tapered. */
@@ -101,24 +105,36 @@ function fromZ({ axis, at }: Joint, [u, v]: Point): Mat4 {
 }
 
 /** Places tried for a peg: each costs two intersections. */
-const TRIED = 24;
+const TRIED = 40;
 /** Two pegs nearer than this many diameters hold no better than one. */
 const APART = 2;
 
 /** At most two places for pegs, as far apart as there is room. */
 export function choosePegs(joint: Joint, shapes: PegShapes, { peg_diameter, gap, wall }: PegSizes): Point[] {
   const inner = joint.face.offset(-(peg_diameter / 2 + gap + wall), 'Round', 2, SEGMENTS).simplify(0.2);
-  const corners = inner.toPolygons().flat() as [number, number][];
+  const figure = inner.toPolygons() as Figure;
   inner.delete();
-  if (corners.length === 0) return [];
+  if (figure.length === 0) return [];
+  const places = [...figure.flat(), ...lattice(figure)];
   const far = (p: Point, q: Point): number => Math.hypot(p[0] - q[0], p[1] - q[1]);
-  const middle: Point = [0, 1].map((a) => corners.reduce((s, c) => s + c[a], 0) / corners.length) as [number, number];
-  const first = spread([...corners, middle], (p) => far(p, middle)).find((p) => shapes.fits(joint, p));
+  const middle: Point = [0, 1].map((a) => places.reduce((s, c) => s + c[a], 0) / places.length) as [number, number];
+  const first = spread([...places, middle], (p) => far(p, middle)).find((p) => shapes.fits(joint, p));
   if (!first) return [];
-  const second = spread(corners, (p) => far(p, first))
-    .filter((p) => far(p, first) >= APART * peg_diameter)
-    .find((p) => shapes.fits(joint, p));
+  const apart = places.filter((p) => far(p, first) >= APART * peg_diameter);
+  const second = spread(apart, (p) => far(p, first)).find((p) => shapes.fits(joint, p));
   return second ? [first, second] : [first];
+}
+
+/** Places within the figure, evenly over its box: where the body curves in behind the cut, its outline is no place for a peg. */
+function lattice(figure: Figure): Point[] {
+  const [a0, b0, a1, b1] = figureBox(figure);
+  const out: Point[] = [];
+  for (let i = 0; i < LATTICE; i++)
+    for (let j = 0; j < LATTICE; j++) {
+      const [a, b] = [a0 + ((i + 0.5) * (a1 - a0)) / LATTICE, b0 + ((j + 0.5) * (b1 - b0)) / LATTICE];
+      if (inFigure(figure, a, b)) out.push([a, b]);
+    }
+  return out;
 }
 
 /** The places of greatest `worth` first, thinned to as many as are tried. */

@@ -28,6 +28,12 @@ export const PROCESS_FIGURES: Readonly<Record<JobMould['process'], Process>> = {
     source: `a maker's design guide, and ${PRACTICE}`,
   },
   'vacuum-formed': { name: 'vacuum-formed ABS', shrinkage_percent: [0.5, 0.7], draft_deg: 2, inside_radius_mm: null, source: PRACTICE },
-  laminated: { name: 'laminate (carbon or glass with epoxy)', shrinkage_percent: [0, 0], draft_deg: 1, inside_radius_mm: null, source: PRACTICE },
+  laminated: {
+    name: 'laminate (carbon or glass with epoxy)',
+    shrinkage_percent: [0, 0],
+    draft_deg: 1,
+    inside_radius_mm: null,
+    source: PRACTICE,
+  },
   welded: { name: 'welded sheet', shrinkage_percent: [0, 0], draft_deg: null, inside_radius_mm: null, source: PRACTICE },
 };

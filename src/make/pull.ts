@@ -151,4 +151,3 @@ const extents = (s: AskedSurface): number[] =>
       [0, 0, 1],
     ] as const
   ).map((d) => depthAlong(s, d));
-

@@ -99,7 +99,8 @@ function thinned({ at, normal, smooth, area, face }: Places, count: number): Pla
     passed += area[i];
     while (picked.length < count && passed >= (picked.length + 0.5) * step) picked.push(i);
   }
-  const three = (of: Float64Array): Float64Array => Float64Array.from({ length: 3 * picked.length }, (_, n) => of[3 * picked[Math.floor(n / 3)] + (n % 3)]);
+  const three = (of: Float64Array): Float64Array =>
+    Float64Array.from({ length: 3 * picked.length }, (_, n) => of[3 * picked[Math.floor(n / 3)] + (n % 3)]);
   return {
     at: three(at),
     normal: three(normal),

@@ -29,10 +29,7 @@ export function cutterFigures(surface: AskedSurface, side: 1 | -1, radius: numbe
   const most = Math.max(50, 4 * radius);
   // Any ball that comes so near shows that the place is reached: along the face's own normal, or along that of the shape it stands for.
   const found = Float64Array.from({ length: n }, (_, i) =>
-    Math.max(
-      ballAt(surface, places.at, places.normal, { i, side, most }),
-      ballAt(surface, places.at, places.smooth, { i, side, most }),
-    ),
+    Math.max(ballAt(surface, places.at, places.normal, { i, side, most }), ballAt(surface, places.at, places.smooth, { i, side, most })),
   );
   const short = Float64Array.from(found, (r) => Math.max(0, radius - LEFT / 2 - r));
   return {

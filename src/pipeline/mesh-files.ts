@@ -16,7 +16,12 @@ export interface Writing {
 }
 
 /** Puts one mesh as `name`.`format` among the files. */
-export async function writeMesh(format: JobMake['formats'][number], name: string, mesh: Mesh, { out, about, time }: Writing): Promise<void> {
+export async function writeMesh(
+  format: JobMake['formats'][number],
+  name: string,
+  mesh: Mesh,
+  { out, about, time }: Writing,
+): Promise<void> {
   out.set(`${name}.${format}`, await encode(format));
 
   async function encode(as: typeof format): Promise<Uint8Array> {

@@ -54,7 +54,13 @@ export async function tool(
     const { process, prices, scaled, ...rest } = asked.mould;
     const figures = mouldFigures(mesh, { ...rest, process: PROCESS_FIGURES[process] }, await loadSolids());
     writing.out.set(FOAM_FILE, new TextEncoder().encode(foamTable(figures.foam)));
-    if (scaled) await writeScaled(asked, scaledForMould(mesh, figures.shrinkage.percent), writing);
+    if (scaled) {
+      await writeScaled(asked, scaledForMould(mesh, figures.shrinkage.percent), writing);
+      run.notes.push({
+        code: 'mould-scaled',
+        text: `${SCALED_NAME} is the mould's size, larger than the part by its shrinkage: the part that comes out of it is what was certified.`,
+      });
+    }
     tooled = { ...tooled, mould: { ...figures, currency: prices?.currency ?? '', costs: costsOf(prices, figures, drawn) } };
     run.done('mould');
   }
