@@ -24,6 +24,8 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['certificate', 0],
   ['sections', 0],
   ['rib kit', 0],
+  ['parts to print', 0],
+  ['mould', 0],
   ['closest approach', 0],
   ['settling', 0],
   ['files', 9],

@@ -5,7 +5,7 @@ import { JOB_DEFAULTS } from '../../src/job/defaults.ts';
 import { parseJob } from '../../src/job/job.ts';
 import type { Result } from '../../src/report/result.ts';
 import { compute } from '../compute.ts';
-import { checkOutFolder, readText, writeFolder } from '../files.ts';
+import { checkOutFolder, nameFrom, readText, writeFolder } from '../files.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
 import { resultTable } from '../table.ts';
@@ -50,7 +50,7 @@ export function addMeasure(program: Command): void {
 async function run(path: string, options: Options): Promise<void> {
   const job = parseJob(await readText(path, 'a job file'), path);
   if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);
-  const { value: result, files } = await compute<Result>({
+  const { value, files } = await compute<Result>({
     ask: 'measure',
     job,
     folder: dirname(path),
@@ -58,6 +58,7 @@ async function run(path: string, options: Options): Promise<void> {
     workers: options.workers ?? availableParallelism(),
     meshes: options.output !== undefined,
   });
+  const result: Result = options.output === undefined ? value : { ...value, source: { job_file: nameFrom(options.output, path) } };
   const json = `${JSON.stringify(result, null, 2)}\n`;
   if (options.output !== undefined)
     await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), [

@@ -7,7 +7,7 @@ import { readYaml } from './read-yaml.ts';
 import { before, checkBefore, type JobBefore } from './schema-before.ts';
 import { checkDatum, datum, type JobDatum } from './schema-datum.ts';
 import { completeFit, fit, type JobFit } from './schema-fit.ts';
-import { completeMake, type JobMake, make } from './schema-make.ts';
+import { checkMake, completeMake, type JobMake, make } from './schema-make.ts';
 import { length, memory, point, type Report, section } from './schema-parts.ts';
 import { completePassages, type JobPassage, passages } from './schema-passages.ts';
 import { barriers, checkRegion, checkStart, completeRegion, type JobBarrier, type JobRegion, region } from './schema-region.ts';
@@ -117,6 +117,7 @@ export function parseJob(text: string, fileName: string): Job {
   checkBefore(raw.before, raw.scans, report);
   checkRegion(raw.region, raw.scans, report);
   checkWays(raw.ways_in, raw.scans, report);
+  checkMake(raw.make, { tank: raw.tank !== false, ways_in: raw.ways_in !== false }, report);
   const job = complete(raw, fileName);
   checkStart(job.start, job.region, report);
   if (problems.length) throw faultOf(problems, source);

@@ -1,5 +1,5 @@
 import * as z from 'zod';
-import { type DeepReadonly, length, section } from './schema-parts.ts';
+import { type DeepReadonly, length, type Report, section } from './schema-parts.ts';
 import { axis } from './schema-sections.ts';
 
 const pair = (what: string) => z.tuple([length({ above: 0 }), length({ above: 0 })], { error: what });
@@ -38,4 +38,26 @@ export function completeRibs(raw: RawRibs | boolean): JobRibs | false {
   if (raw === false) return false;
   const given = raw === true ? ribsSection.parse({}) : raw;
   return { ...given, along: given.along ?? null };
+}
+
+/** A sheet must have room between its margins for a rib that two others cross; what is known before anything is measured. */
+export function checkRibs(raw: RawRibs | boolean, report: Report): void {
+  if (typeof raw === 'boolean') return;
+  const { sheet, margin, spacing, thickness } = raw;
+  const room = Math.min(...sheet) - 2 * margin;
+  if (room <= spacing)
+    report(['make', 'ribs', 'sheet'], {
+      code: 'job-ribs-sheet',
+      what: 'The sheet has no room for a rib that reaches from one crossing to the next.',
+      got: `${sheet.join(' x ')} mm, ${margin} mm of it kept free along each edge`,
+      expected: `more than ${spacing + 2 * margin} mm each way: the spacing of the ribs and both margins`,
+      hint: 'name the sheet that you have, or a smaller spacing',
+    });
+  if (spacing <= 3 * thickness)
+    report(['make', 'ribs', 'spacing'], {
+      code: 'job-ribs-spacing',
+      what: 'Ribs so near each other leave no material between their slots.',
+      got: `${spacing} mm`,
+      expected: `more than three thicknesses of the sheet, ${3 * thickness} mm`,
+    });
 }

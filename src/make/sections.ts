@@ -170,11 +170,11 @@ export function lineLength(p: ArrayLike<number>, closed: boolean): number {
 const LAYERS: readonly Layer[] = [
   { name: 'OBSTACLES', index: 8, ink: '#6b6f76', width: 0.35 },
   { name: 'CLEARANCE', index: 30, ink: '#a8320a', width: 0.25, dash: '4 2' },
-  { name: 'CLEARANCE-FIT', index: 30, ink: '#a8320a', width: 0.25, dash: '4 2' },
+  { name: 'CLEARANCE-FIT', index: 30, ink: '#a8320a', width: 0.15, dash: '4 2' },
   { name: 'BODY', index: 7, ink: '#1d1f24', width: 0.6 },
-  { name: 'BODY-FIT', index: 5, ink: '#1d1f24', width: 0.6 },
+  { name: 'BODY-FIT', index: 5, ink: '#1d1f24', width: 0.15 },
   { name: 'CAVITY', index: 4, ink: '#2f5d62', width: 0.35 },
-  { name: 'CAVITY-FIT', index: 4, ink: '#2f5d62', width: 0.35 },
+  { name: 'CAVITY-FIT', index: 4, ink: '#2f5d62', width: 0.15 },
   { name: 'TEXT', index: 7, ink: '#1d1f24', width: 0.2 },
 ];
 
@@ -261,7 +261,7 @@ export function sectionFiles(all: Sections): Map<string, string> {
         inSpace(all),
       ),
     ],
-    ['sections.svg', draftToSvg(sectionsDraft(all, false), { title: 'Sections, mm, one to one' })],
+    ['sections.svg', draftToSvg(sectionsDraft(all, true), { title: 'Sections, mm, one to one' })],
     ['stations.csv', stationTable(all)],
   ]);
 }

@@ -14,7 +14,6 @@ import { loadSolids } from '../make/simplify.ts';
 import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 import { fillTank } from './tank.ts';
-import { findWays } from './ways.ts';
 
 /** What is said of sections in a manifest. */
 export interface SectionReport {
@@ -29,24 +28,31 @@ export interface Drawn {
   readonly ribs?: RibReport;
 }
 
-/** Sections, drawing page and rib kit of the envelope, as far as the job asks for them; files go to `out` by name. */
-export async function drawForWorkshop(asked: JobMake, space: Space, run: Run, out: Map<string, Uint8Array>): Promise<Drawn> {
+/** What is drawn: a body in the space that was found, and the way along which it goes in, where that was asked. */
+export interface Subject {
+  readonly space: Space;
+  readonly body: Field;
+  readonly along?: Vec3;
+}
+
+/** Sections, drawing page and rib kit of the body, as far as the job asks for them; files go to `out` by name. */
+export async function drawForWorkshop(asked: JobMake, subject: Subject, run: Run, out: Map<string, Uint8Array>): Promise<Drawn> {
   const take = (files: ReadonlyMap<string, string>): void => {
     for (const [name, text] of files) out.set(name, new TextEncoder().encode(text));
   };
   let drawn: Drawn = {};
   if (asked.sections || asked.drawing) {
-    const subject = await subjectOf(space, run);
-    const cut = asked.sections ? cutSections(subject, asked.sections, run) : undefined;
+    const things = await thingsToCut(subject, run);
+    const cut = asked.sections ? cutSections(things, asked.sections, run) : undefined;
     if (cut) {
       take(sectionFiles(cut));
       drawn = { sections: { axis: cut.axis, stations_mm: cut.list.map((s) => s.station), deviation_mm: cut.deviation } };
     }
-    if (asked.drawing) take(new Map([[DRAWING_FILE, drawingPage(subject.body, cut, { ...asked.drawing, ...titleOf(space) })]]));
+    if (asked.drawing) take(new Map([[DRAWING_FILE, drawingPage(subject.body, cut, { ...asked.drawing, ...titleOf(subject) })]]));
     run.done('sections');
   }
   if (asked.ribs) {
-    const { files, report, notes } = await ribsOf(space, asked.ribs, run);
+    const { files, report, notes } = await ribsOf(subject, asked.ribs, run);
     take(files);
     run.notes.push(...notes);
     drawn = { ...drawn, ribs: report };
@@ -57,10 +63,11 @@ export async function drawForWorkshop(asked: JobMake, space: Space, run: Run, ou
 
 export const DRAWING_FILE = 'drawing.svg';
 
-async function subjectOf(space: Space, run: Run): Promise<SectionSubject> {
+async function thingsToCut({ space, body }: Subject, run: Run): Promise<SectionSubject> {
   const { envelope, free, obstacles, job } = space;
-  const cavity = job.tank ? (await fillTank(job.tank, space, run)).cavity : undefined;
-  return { body: envelope, slack: free, cavity, obstacles: obstacles.map(({ name, mesh, radius }) => ({ name, mesh, radius })) };
+  // The tank's cavity is that of the envelope: it is none of a smaller body's.
+  const cavity = job.tank && body === envelope ? (await fillTank(job.tank, space, run)).cavity : undefined;
+  return { body, slack: free, cavity, obstacles: obstacles.map(({ name, mesh, radius }) => ({ name, mesh, radius })) };
 }
 
 function cutSections(subject: SectionSubject, { at, ...asked }: JobSections, run: Run): Sections {
@@ -69,35 +76,27 @@ function cutSections(subject: SectionSubject, { at, ...asked }: JobSections, run
   return cut;
 }
 
-const titleOf = ({ job, envelope, step }: Space) => ({
+const titleOf = ({ space: { job, envelope, step }, body }: Subject) => ({
   title: job.name,
   facts: [
-    `envelope ${(volume(envelope) / MM3_PER_LITRE).toFixed(2)} l, step ${step} mm`,
+    `${body === envelope ? 'envelope' : 'body that goes in'} ${(volume(body) / MM3_PER_LITRE).toFixed(2)} l, step ${step} mm`,
     'from scans: check against the vehicle before making',
   ],
 });
 
 async function ribsOf(
-  space: Space,
+  { body, along: way }: Subject,
   asked: JobRibs,
   run: Run,
 ): Promise<{ files: Map<string, string>; report: RibReport; notes: readonly Note[] }> {
   const lib = await loadSolids();
   const { hand_hole: hole, sheet, margin, gap, along, ...rest } = asked;
-  const body: Field = space.envelope;
   const options = {
     ...rest,
     hand_hole: hole === false ? null : { width: hole[0], height: hole[1] },
-    along: along ?? (await bestWay(space, run)),
+    along: along ?? way,
   };
   const kit = ribKit(body, options, lib, run.context);
   const { files, report } = ribFiles(kit, { width: sheet[0], height: sheet[1], margin, gap }, lib);
   return { files, report, notes: kit.notes };
-}
-
-/** The direction along which most of the envelope slides out, where the job asks for ways in. */
-async function bestWay(space: Space, run: Run): Promise<Vec3 | undefined> {
-  if (!space.job.ways_in) return undefined;
-  const { ways } = await findWays({ ...space.job.ways_in, bodies: 1 }, space, run);
-  return ways[0]?.direction;
 }

@@ -2,13 +2,8 @@ import type { Context } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import type { Mesh } from '../core/mesh.ts';
-import { write3mf } from '../io/write-3mf.ts';
-import { writeGlb } from '../io/write-glb.ts';
 import { writeNrrd } from '../io/write-nrrd.ts';
-import { writeObj } from '../io/write-obj.ts';
-import { writePly } from '../io/write-ply.ts';
-import { MOST_STEP_FACES, writeStep } from '../io/write-step.ts';
-import { writeStl } from '../io/write-stl.ts';
+import { MOST_STEP_FACES } from '../io/write-step.ts';
 import type { Job } from '../job/job.ts';
 import type { JobMake } from '../job/schema-make.ts';
 import { type Certificate, type CertificateObstacle, certify } from '../make/certificate.ts';
@@ -16,11 +11,14 @@ import { type Seed, seedMesh } from '../make/seed.ts';
 import { CAUTIONS, type InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
-import { type Drawn, drawForWorkshop } from './drawings.ts';
+import { type Drawn, drawForWorkshop, type Subject } from './drawings.ts';
 import { loadScans } from './load.ts';
+import { writeMesh } from './mesh-files.ts';
 import { type Files, Run } from './run.ts';
-import { findSpace, type SpaceOptions } from './space.ts';
+import { findSpace, type Space, type SpaceOptions } from './space.ts';
 import { fillTank } from './tank.ts';
+import { type Tooled, tool } from './tooling.ts';
+import { findWays } from './ways.ts';
 
 /** What is said of a seed mesh beside its files: plain JSON. */
 export interface SeedReport {
@@ -36,7 +34,7 @@ export interface SeedReport {
   readonly certificate: Certificate;
 }
 
-export interface Made extends Drawn {
+export interface Made extends Drawn, Tooled {
   readonly seeds: readonly SeedReport[];
   /** By name, in the order made. */
   readonly files: ReadonlyMap<string, Uint8Array>;
@@ -54,50 +52,87 @@ export interface MakeOptions extends SpaceOptions {
 }
 
 /**
- * What leaves for the workshop: the seed mesh in the formats that the job asks for, certified clear of every obstacle's scan. Throws a
- * Fault when no mesh can be certified: nothing that is not clear leaves.
+ * What leaves for the workshop: the seed mesh in the formats that the job asks for, certified clear of every obstacle's scan, and what else it
+ * asks. Throws a Fault when no mesh can be certified: nothing that is not clear leaves.
  */
 export async function makeFiles(job: Job, files: Files, context: Context, options: MakeOptions): Promise<Made> {
   const run = new Run(context);
   const space = await findSpace(job, files, run, options);
   const asked = job.make;
-  const body = asked.of === 'cavity' ? await cavityField(job, space, run) : space.envelope;
+  const subject = await subjectOf(space, run);
+  const body = asked.of === 'cavity' ? await cavityField(job, space, run) : subject.body;
   const obstacles = certificateObstacles(space.obstacles);
   const about = { tool: { name: 'voidgauge', version: options.version }, job: job.name, units: 'mm', inputs: hashes(space.inputs) };
-  const out = new Map<string, Uint8Array>();
+  const writing = { out: new Map<string, Uint8Array>(), about, time: options.time };
   const seeds: SeedReport[] = [];
+  let first: Seed | undefined;
   for (const { name, faces, formats } of orders(asked)) {
     // Faces of half a cell's error keep 0.3 % of the volume; fewer faces need as much error as they need.
     const error = asked.error ?? (faces < asked.faces ? 2 * space.step : undefined);
     const seed = await seedMesh(body, { faces, fairing: asked.fairing, error, obstacles }, context);
-    seeds.push(reportOf(name, asked.of, seed));
+    first ??= seed;
+    if (formats.length > 0) seeds.push(reportOf(name, asked.of, seed));
     run.notes.push(...seed.notes);
-    for (const format of formats) out.set(`${name}.${format}`, await encode(format, name, seed.mesh, about, options.time));
+    for (const format of formats) await writeMesh(format, name, seed.mesh, writing);
   }
   run.done('seed mesh');
-  run.notes.push(...takenAtRest(space.obstacles));
-  if (asked.slack) out.set('slack.nrrd', writeNrrd(space.free, { content: 'slack, mm, positive = free', gzip: true }));
-  const drawn = await drawForWorkshop(asked, space, run, out);
-  return { ...drawn, seeds, files: out, job, inputs: space.inputs, step_mm: space.step, notes: run.notes, cautions: CAUTIONS };
+  if (first) run.notes.push(...takenAtRest(space.obstacles));
+  if (asked.slack) writing.out.set('slack.nrrd', writeNrrd(space.free, { content: 'slack, mm, positive = free', gzip: true }));
+  const drawn = await drawForWorkshop(asked, subject, run, writing.out);
+  const tooled = first ? await tool(asked, { mesh: first.mesh, drawn }, run, writing) : {};
+  return {
+    ...drawn,
+    ...tooled,
+    seeds,
+    files: writing.out,
+    job,
+    inputs: space.inputs,
+    step_mm: space.step,
+    notes: run.notes,
+    cautions: CAUTIONS,
+  };
 }
 
-/** Meshes to be made: the one asked for, and for STEP one of fewer faces where that is needed. */
-function orders({ faces, formats }: JobMake): { name: string; faces: number; formats: JobMake['formats'] }[] {
+/**
+ * Meshes to be made: the one asked for, and for STEP one of fewer faces where that is needed. What is told of moulds and what is printed comes from
+ * the first, so it is made for them too when no file of it is wanted.
+ */
+function orders({ faces, formats, mould, print }: JobMake): { name: string; faces: number; formats: JobMake['formats'] }[] {
   const small = formats.includes('step') && faces > MOST_STEP_FACES;
   const first = small ? formats.filter((f) => f !== 'step') : formats;
   return [
-    ...(first.length > 0 ? [{ name: 'seed', faces, formats: first }] : []),
+    ...(first.length > 0 || mould || print ? [{ name: 'seed', faces, formats: first }] : []),
     ...(small ? [{ name: 'seed-small', faces: Math.floor(0.9 * MOST_STEP_FACES), formats: ['step' as const] }] : []),
   ];
 }
 
-async function cavityField(job: Job, space: Parameters<typeof fillTank>[1], run: Run): Promise<Field> {
-  if (!job.tank)
+/** What is drawn, and made when the job does not ask for a cavity: the envelope, or the greatest body that goes in along the best way. */
+async function subjectOf(space: Space, run: Run): Promise<Subject> {
+  const { job } = space;
+  // Of a rib kit the slots follow the way in, where the job asks for ways.
+  const needed = job.make.of === 'body' || (job.make.ribs && !job.make.ribs.along);
+  if (!job.ways_in || !needed) return { space, body: space.envelope };
+  const { ways, bodies } = await findWays({ ...job.ways_in, bodies: 1 }, space, run);
+  run.done('ways in');
+  const along = ways[0]?.direction;
+  if (job.make.of !== 'body') return { space, body: space.envelope, along };
+  if (!along || !(ways[0].volume_l > 0))
     throw new Fault({
-      code: 'make-cavity',
-      what: 'The seed mesh is to be made of the cavity, but the job has no tank.',
-      hint: 'make: { of: envelope }, or give the job a tank',
+      code: 'make-no-body',
+      what: 'No body can be put in along a straight way, so none can be made.',
+      hint: 'say which parts come off (comes_off), or make: { of: envelope }',
+      exit: 3,
     });
+  const kept = ways[0].kept_percent.toFixed(0);
+  run.notes.push({
+    code: 'make-body',
+    text: `What is made is the part of the envelope that goes in along the best way, ${kept} % of it.`,
+  });
+  return { space, body: bodies[0], along };
+}
+
+async function cavityField(job: Job, space: Space, run: Run): Promise<Field> {
+  if (!job.tank) throw new Error('a job that makes a cavity has a tank');
   const { cavity } = await fillTank(job.tank, space, run);
   run.done('tank');
   return cavity;
@@ -135,21 +170,6 @@ function reportOf(name: string, of: JobMake['of'], seed: Seed): SeedReport {
     error_mm: seed.error_mm,
     certificate: seed.certificate,
   };
-}
-
-async function encode(
-  format: JobMake['formats'][number],
-  name: string,
-  mesh: Mesh,
-  about: Readonly<Record<string, unknown>>,
-  time: string,
-): Promise<Uint8Array> {
-  if (format === 'stl') return writeStl(mesh, `voidgauge ${name}, mm`);
-  if (format === 'glb') return writeGlb([{ name, mesh, colour: [0.1, 0.45, 0.7, 1] }], about);
-  if (format === '3mf') return write3mf([{ name, mesh }], `voidgauge ${name}`);
-  if (format === 'ply') return writePly(mesh, [`voidgauge ${name}, mm`]);
-  if (format === 'obj') return writeObj([{ name, mesh }], [`voidgauge ${name}`]);
-  return writeStep(mesh, { name, time });
 }
 
 export interface Certified {

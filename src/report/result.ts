@@ -58,6 +58,8 @@ export interface Result {
   readonly tool: { readonly name: string; readonly version: string };
   readonly job: Job;
   readonly inputs: readonly InputResult[];
+  /** Where the job file lies, as seen from the folder of the results; only in a result that was written into one. */
+  readonly source?: { readonly job_file: string };
   readonly grid: {
     readonly step_mm: number;
     readonly dims: readonly [number, number, number];

@@ -242,6 +242,13 @@ describe('files of sections', () => {
     expect(Number(rows[2][head.indexOf('cavity_perimeter_mm')]) / (2 * Math.PI * 44)).toBeCloseTo(1, 3);
     const [, w, h, box] = /width="([\d.]+)mm" height="([\d.]+)mm" viewBox="([^"]+)"/.exec(files.get('sections.svg')!)!;
     expect(box.split(' ').slice(2)).toEqual([w, h]);
+    const groups = [...files.get('sections.svg')!.matchAll(/<g id="([A-Z-]+)"/g)].map((g) => g[1]);
+    expect(groups).toEqual(['OBSTACLES', 'CLEARANCE', 'CLEARANCE-FIT', 'BODY', 'BODY-FIT', 'CAVITY', 'CAVITY-FIT', 'TEXT']);
+    // Fitted lines are arcs of the cylinder's radius in the picture too.
+    const arcs = /<g id="BODY-FIT"[\s\S]*?<\/g>/.exec(files.get('sections.svg')!)![0].matchAll(/A([\d.]+) \1 0/g);
+    const radii = [...arcs].map((a) => Number(a[1]));
+    expect(radii.length).toBeGreaterThanOrEqual(5);
+    for (const r of radii) expect(Math.abs(r - 50)).toBeLessThan(0.5);
     expect(files.get('sections.svg')).toBe(sectionFiles(cut()).get('sections.svg'));
   });
 });
