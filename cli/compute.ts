@@ -9,13 +9,20 @@ import { wholeRun } from './stages.ts';
 export async function compute<T>(order: Order): Promise<Done<T>> {
   const shown = showProgress(process.stderr);
   endOnSignals(shown.end);
-  return engine<T>(order, shown.progress).finally(shown.end);
+  return startEngine<T>(order, shown.progress).done.finally(shown.end);
 }
 
-function engine<T>(order: Order, progress: (stage: string, done: number) => void): Promise<Done<T>> {
+/** A run of the engine's thread: its end, and how to stop it before that (`done` is then rejected). */
+export interface Running<T> {
+  readonly done: Promise<Done<T>>;
+  stop(): Promise<unknown>;
+}
+
+/** Starts the engine's thread; `progress` is told the stage and the share of the whole that is done, 0..1. */
+export function startEngine<T>(order: Order, progress: (stage: string, done: number) => void): Running<T> {
   const whole = wholeRun();
   const thread = spawnThread(new URL('./engine.ts', import.meta.url), { workerData: order });
-  return new Promise((resolve, reject) => {
+  const done = new Promise<Done<T>>((resolve, reject) => {
     thread.on('message', (said: Said) => {
       if ('progress' in said) {
         const { stage, done } = whole(...said.progress);
@@ -27,4 +34,5 @@ function engine<T>(order: Order, progress: (stage: string, done: number) => void
     thread.on('error', reject);
     thread.on('exit', (code) => reject(new Error(`the computing thread ended without a result (code ${code})`)));
   });
+  return { done, stop: () => thread.terminate() };
 }

@@ -58,16 +58,18 @@ export function dialPanel(r: ResultFile, header: CoarseHeader, turned: (d: Dials
     row.dataset.dial = d.key;
     return row;
   });
-  const each = header.obstacles.map((o) =>
-    line(
-      o.name,
-      { unit: 'mm', min: 0, max: Math.max(40, o.clearance * 2), step: 0.5, per: 1 },
-      () => now.clearances[o.name] ?? o.clearance,
-      (v) => set({ ...now, clearances: { ...now.clearances, [o.name]: v } }),
-    ),
-  );
+  const each = header.obstacles
+    .filter((o) => !o.mates)
+    .map((o) =>
+      line(
+        o.name,
+        { unit: 'mm', min: 0, max: Math.max(40, o.clearance * 2), step: 0.5, per: 1 },
+        () => now.clearances[o.name] ?? o.clearance,
+        (v) => set({ ...now, clearances: { ...now.clearances, [o.name]: v } }),
+      ),
+    );
   const fold = make('details', {}, make('summary', {}, 'Clearance of each neighbour'), ...each);
-  part('dials').append(...main, ...(each.length > 1 ? [fold] : []), back);
+  part('for-job').before(...main, ...(each.length > 1 ? [fold] : []), back);
   part('dials').hidden = false;
   return {
     address: () => writeDials(now, first),

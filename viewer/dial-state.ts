@@ -1,3 +1,4 @@
+import type { JobChanges } from '../src/job/changes.ts';
 import type { CoarseHeader } from '../src/report/coarse.ts';
 import type { Dials } from './quick.ts';
 import type { ResultFile } from './result.ts';
@@ -57,18 +58,33 @@ export function firstDials(r: ResultFile): Dials {
   };
 }
 
-/** What of these dials belongs into the job file, as its lines. */
-export function jobLines(d: Dials, first: Dials, header: CoarseHeader): string[] {
+/** What of these dials the job itself can ask for: the fine run takes it in place of the job's own. Undefined when there is nothing of it. */
+export function changesOf(d: Dials, first: Dials, header: CoarseHeader): JobChanges | undefined {
+  const changed = header.obstacles.filter((o) => !o.mates && (d.clearance !== 0 || d.clearances[o.name] !== undefined));
+  const tidy = (v: number): number => Number(v.toFixed(4));
+  const out = {
+    ...(d.radius !== first.radius ? { least_radius: d.radius } : {}),
+    ...(d.wall !== first.wall ? { wall: d.wall } : {}),
+    ...(d.ullage !== first.ullage ? { ullage: tidy(d.ullage) } : {}),
+    ...(changed.length > 0
+      ? { clearances: Object.fromEntries(changed.map((o) => [o.name, tidy((d.clearances[o.name] ?? o.clearance) + d.clearance)])) }
+      : {}),
+  };
+  return Object.keys(out).length > 0 ? out : undefined;
+}
+
+/** The same as lines of a job file. */
+export function jobLines({ least_radius, wall, ullage, clearances = {} }: JobChanges): string[] {
   const out: string[] = [];
-  if (d.radius !== first.radius) out.push(`least_radius: ${d.radius}`);
+  if (least_radius !== undefined) out.push(`least_radius: ${least_radius}`);
   const tank = [
-    d.wall !== first.wall ? `wall: ${d.wall}` : '',
-    d.ullage !== first.ullage ? `ullage: ${Number((d.ullage * 100).toFixed(2))} %` : '',
+    wall !== undefined ? `wall: ${wall}` : '',
+    ullage !== undefined ? `ullage: ${Number((Number(ullage) * 100).toFixed(2))} %` : '',
   ];
   if (tank.some(Boolean)) out.push(`tank: { ${tank.filter(Boolean).join(', ')} }`);
-  const changed = header.obstacles.filter((o) => d.clearance !== 0 || d.clearances[o.name] !== undefined);
-  if (changed.length > 0) out.push('scans:');
-  for (const o of changed) out.push(`  ${o.name}: { clearance: ${(d.clearances[o.name] ?? o.clearance) + d.clearance} }`);
+  const names = Object.entries(clearances);
+  if (names.length > 0) out.push('scans:');
+  for (const [name, mm] of names) out.push(`  ${name}: { clearance: ${mm} }`);
   return out;
 }
 

@@ -149,7 +149,7 @@ export class Quick {
     const { header, fields } = this.coarse;
     const data = fields[0].slice();
     header.obstacles.forEach((o, n) => {
-      const off = o.off + (d.clearances[o.name] ?? o.clearance) + d.clearance;
+      const off = o.off + (o.mates ? 0 : (d.clearances[o.name] ?? o.clearance) + d.clearance);
       const f = fields[n + 1];
       for (let c = 0; c < data.length; c++) {
         const v = f[c] - off;

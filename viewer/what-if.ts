@@ -1,8 +1,9 @@
 import { type Coarse, type CoarseHeader, readCoarse } from '../src/report/coarse.ts';
+import { againPanel } from './again-panel.ts';
 import type { Curve } from './curve.ts';
 import { gunzip, type Source } from './data.ts';
 import { type DialPanel, dialPanel } from './dial-panel.ts';
-import { firstDials, jobLines } from './dial-state.ts';
+import { changesOf, firstDials, jobLines } from './dial-state.ts';
 import { part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { Engine } from './engine.ts';
@@ -31,11 +32,12 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
   const header: CoarseHeader = JSON.parse(new TextDecoder().decode(await source.read('coarse.json')));
   let engine: Promise<Engine> | undefined;
   let newest = 0;
-  return dialPanel(result, header, (dials) => {
+  const panel = dialPanel(result, header, (dials) => {
     const mine = ++newest;
     w.changed();
     if (!dials) {
       showJobLines([]);
+      again?.offer(undefined);
       showFigures(result);
       showThings(w, w.things);
       showDip(w, undefined);
@@ -43,7 +45,9 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
     }
     part('quick').textContent = 'Reckoning…';
     engine ??= Engine.open(source, header, settingsOf(result));
-    showJobLines(jobLines(dials, firstDials(result), header));
+    const changes = changesOf(dials, firstDials(result), header);
+    showJobLines(changes ? jobLines(changes) : []);
+    again?.offer(changes);
     engine.then(
       (e) => {
         if (mine !== newest) return;
@@ -55,6 +59,9 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
       (e: unknown) => fail(e instanceof Error ? e.message : String(e)),
     );
   });
+  // Below the dials.
+  const again = source.served ? againPanel() : undefined;
+  return panel;
 }
 
 /** Slack at points, from the coarse fields, which are read when first asked for. */

@@ -8,21 +8,9 @@ import { compute } from '../compute.ts';
 import { checkOutFolder, nameFrom, readText, writeFolder } from '../files.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
+import { knownFiles, resultFiles, resultText } from '../result-folder.ts';
 import { resultTable } from '../table.ts';
 import { VERSION } from '../version.ts';
-
-/** Files that a run may write; with --force, those of an earlier run that the new one does not have go. */
-const RESULT_FILES = [
-  'result.json',
-  'envelope.stl',
-  'envelope.glb',
-  'cavity.stl',
-  'dip.csv',
-  'scene.glb',
-  'placings.json',
-  'coarse.json',
-  'coarse.bin',
-];
 
 interface Options {
   output?: string;
@@ -50,7 +38,7 @@ export function addMeasure(program: Command): void {
 async function run(path: string, options: Options): Promise<void> {
   const job = parseJob(await readText(path, 'a job file'), path);
   if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);
-  const { value, files } = await compute<Result>({
+  const done = await compute<Result>({
     ask: 'measure',
     job,
     folder: dirname(path),
@@ -58,14 +46,15 @@ async function run(path: string, options: Options): Promise<void> {
     workers: options.workers ?? availableParallelism(),
     meshes: options.output !== undefined,
   });
-  const result: Result = options.output === undefined ? value : { ...value, source: { job_file: nameFrom(options.output, path) } };
-  const json = `${JSON.stringify(result, null, 2)}\n`;
+  const { output } = options;
+  const result: Result = output === undefined ? done.value : { ...done.value, source: { job_file: nameFrom(output, path) } };
   if (options.output !== undefined)
-    await writeFolder(options.output, new Map<string, string | Uint8Array>([['result.json', json], ...files]), [
-      ...RESULT_FILES,
-      ...Object.keys(job.scans).map((name) => `swept-${name}.stl`),
-    ]);
-  await print(options.json ? json : resultTable(result));
+    await writeFolder(
+      options.output,
+      resultFiles({ ...done, value: result }, { out: options.output, folder: dirname(path) }),
+      knownFiles(result),
+    );
+  await print(options.json ? resultText(result) : resultTable(result));
   process.stderr.write(
     options.output !== undefined
       ? `Written to ${options.output}. To see it: voidgauge view ${options.output}\n`

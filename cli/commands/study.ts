@@ -13,6 +13,7 @@ import { checkOutFolder, readText, writeFolder } from '../files.ts';
 import { boundedText, num, wrap } from '../lines.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
+import { resultFiles } from '../result-folder.ts';
 import { VERSION } from '../version.ts';
 
 interface Options {
@@ -169,7 +170,7 @@ async function measureAll(paths: readonly string[], options: Options): Promise<v
       lines.push(`${out}: already there, left as it is`);
       continue;
     }
-    const { value, files } = await compute<Result>({
+    const done = await compute<Result>({
       ask: 'measure',
       job,
       folder: dirname(path),
@@ -177,7 +178,8 @@ async function measureAll(paths: readonly string[], options: Options): Promise<v
       workers: options.workers ?? availableParallelism(),
       meshes: true,
     });
-    await writeFolder(out, new Map<string, string | Uint8Array>([['result.json', `${JSON.stringify(value, null, 2)}\n`], ...files]));
+    const { value } = done;
+    await writeFolder(out, resultFiles(done, { out, folder: dirname(path) }));
     const rated = value.tank ? `, rated ${boundedText(value.tank.rated_l)[0]} l` : '';
     lines.push(`${out}: envelope ${boundedText(value.envelope.volume_l)[0]} l${rated}`);
   }

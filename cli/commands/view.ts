@@ -6,7 +6,7 @@ import { type Command, InvalidArgumentError } from 'commander';
 import { Fault } from '../../src/core/fault.ts';
 import { checkResults } from '../files.ts';
 import { print } from '../report.ts';
-import { serveFolders } from '../server.ts';
+import { type Folders, serveFolders } from '../server.ts';
 import { PACKAGE_FOLDER } from '../version.ts';
 
 /** Tried first, so that links to a view stay good; any free one when it is taken. */
@@ -14,6 +14,7 @@ const USUAL_PORT = 7410;
 
 interface Options {
   port?: number;
+  scans?: string;
   open: boolean;
 }
 
@@ -23,6 +24,7 @@ export function addView(program: Command): void {
     .argument('<out>', 'folder with the results of a measure run')
     .description('show results in the browser, from this machine to this machine only')
     .option('-p, --port <number>', `port on 127.0.0.1 (default: ${USUAL_PORT}, or a free one)`, portNumber)
+    .option('--scans <folder>', "the job's folder, for a fine run from the page (default: where the measure run found it)")
     .option('--no-open', 'do not start the browser, only print the address')
     .action(run);
 }
@@ -38,7 +40,7 @@ async function run(out: string, options: Options): Promise<void> {
   await checkResults(out);
   if (!(await stat(join(page, 'index.html')).catch(() => undefined)))
     throw new Fault({ code: 'page-not-built', what: 'The page is not built yet.', where: page, hint: 'npm run build', exit: 1 });
-  const { server, port } = await listen({ page, data: out }, options.port);
+  const { server, port } = await listen({ page, data: out, scans: options.scans }, options.port);
   const address = `http://127.0.0.1:${port}/`;
   await print(`${address}\n`);
   process.stderr.write('Ctrl-C ends it.\n');
@@ -51,7 +53,7 @@ async function run(out: string, options: Options): Promise<void> {
   await once(server, 'close');
 }
 
-async function listen(folders: { page: string; data: string }, asked: number | undefined): ReturnType<typeof serveFolders> {
+async function listen(folders: Folders, asked: number | undefined): ReturnType<typeof serveFolders> {
   try {
     return await serveFolders(folders, asked ?? USUAL_PORT);
   } catch (error) {

@@ -116,7 +116,7 @@ async function subjectOf(space: Space, run: Run): Promise<Subject> {
   run.done('ways in');
   const along = ways[0]?.direction;
   if (job.make.of !== 'body') return { space, body: space.envelope, along };
-  if (!along || !(ways[0].volume_l > 0))
+  if (!along || !(ways[0].volume_l.value > 0))
     throw new Fault({
       code: 'make-no-body',
       what: 'No body can be put in along a straight way, so none can be made.',

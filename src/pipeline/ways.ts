@@ -1,4 +1,5 @@
 import { type Context, checkCancelled } from '../core/context.ts';
+import type { Field } from '../core/field.ts';
 import { cellCentre, type Grid, gridOver } from '../core/grid.ts';
 import { boxSize, growBox } from '../core/vec.ts';
 import { slackTask } from '../fit/obstacle.ts';
@@ -20,6 +21,8 @@ const COARSENING = 2;
 export interface WaysMeasured {
   readonly ways: readonly WayResult[];
   readonly search: WaysSearch;
+  /** What goes in along each of the ways, positive inside, mm, on the envelope's grid. */
+  readonly bodies: readonly Field[];
 }
 
 /**
@@ -67,7 +70,7 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
         }
       : null,
   };
-  return { ways, search };
+  return { ways, search, bodies: found.best.map((w) => w.body) };
 }
 
 /** What a body slides past: every obstacle with its slack on a grid over all scans. */

@@ -34,6 +34,8 @@ export interface CoarseObstacle {
   readonly clearance: number;
   /** What is taken off the distance besides the clearance (doubt, radius of a cloud's points), mm. */
   readonly off: number;
+  /** The body may touch it: it has no clearance to dial. */
+  readonly mates?: true;
 }
 
 export interface Coarse {
@@ -113,7 +115,12 @@ export async function coarseFields(
     grid,
     quantum: QUANTUM,
     start_mm: start,
-    obstacles: obstacles.map((s) => ({ name: s.name, clearance: s.settings.clearance, off: s.settings.doubt + s.radius })),
+    obstacles: obstacles.map((s) => ({
+      name: s.name,
+      clearance: s.settings.clearance,
+      off: s.settings.doubt + s.radius,
+      ...(s.settings.role === 'mates' ? { mates: true } : {}),
+    })),
   };
   return { header, bytes: packCoarse(fields, QUANTUM) };
 }

@@ -76,11 +76,12 @@ async function placeOnce(moving: Mesh, fixed: Mesh, seed: number): Promise<Place
     'job.yaml',
   );
   const run = new Run(inlineContext);
-  const read = (name: string, mesh: Mesh): [string, ReadScan] => [
-    name,
-    { scan: makeScan(name, job.scans[name], { format: 'ply', parts: [{ name: '', mesh }], notes: [], unit: null }, 'mm', []), sha256: '' },
-  ];
-  const scans = new Map([read('bare', fixed), read('stock', moving)]);
+  const making = { unit: 'mm' as const, specks: [], context: inlineContext };
+  const read = async (name: string, mesh: Mesh): Promise<[string, ReadScan]> => {
+    const file = { format: 'ply' as const, parts: [{ name: '', mesh }], notes: [], unit: null };
+    return [name, { scan: await makeScan(name, job.scans[name], file, making), sha256: '' }];
+  };
+  const scans = new Map([await read('bare', fixed), await read('stock', moving)]);
   const [c, t] = [process.cpuUsage(), performance.now()];
   const [placing] = await placeScans(scans, () => CORNERS, { open: () => Promise.reject(new Error('no file is read')) }, run);
   const used = process.cpuUsage(c);

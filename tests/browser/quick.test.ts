@@ -4,7 +4,7 @@ import { RADIANS_PER_DEGREE } from '../../src/core/units.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { packCoarse, readCoarse } from '../../src/report/coarse.ts';
 import type { Result } from '../../src/report/result.ts';
-import { jobLines, readDials, writeDials } from '../../viewer/dial-state.ts';
+import { changesOf, jobLines, readDials, writeDials } from '../../viewer/dial-state.ts';
 import { type Dials, Quick, type QuickResult } from '../../viewer/quick.ts';
 import type { ResultFile } from '../../viewer/result.ts';
 import { slackAt } from '../../viewer/slack-at.ts';
@@ -102,14 +102,13 @@ test('the page reads the result that the program writes', () => {
   expectTypeOf<Result>().toExtend<ResultFile>();
 });
 
-test('turned dials as lines of a job file', () => {
-  expect(jobLines({ ...FIRST, clearance: 2, wall: 5, ullage: 0.08, radius: 12, pitch: 3 }, FIRST, header)).toEqual([
-    'least_radius: 12',
-    'tank: { wall: 5, ullage: 8 % }',
-    'scans:',
-    '  lid: { clearance: 42 }',
-  ]);
-  expect(jobLines({ ...FIRST, pitch: 3 }, FIRST, header)).toEqual([]);
+test('turned dials as an order for the fine run and as lines of a job file; a mate keeps its place', () => {
+  const mate = { name: 'peg', clearance: 0, off: 0, mates: true } as const;
+  const two = { ...header, obstacles: [...header.obstacles, mate] };
+  const changes = changesOf({ ...FIRST, clearance: 2, wall: 5, ullage: 0.08, radius: 12, pitch: 3 }, FIRST, two);
+  expect(changes).toEqual({ least_radius: 12, wall: 5, ullage: 0.08, clearances: { lid: 42 } });
+  expect(jobLines(changes ?? {})).toEqual(['least_radius: 12', 'tank: { wall: 5, ullage: 8 % }', 'scans:', '  lid: { clearance: 42 }']);
+  expect(changesOf({ ...FIRST, pitch: 3, fill: 0.5 }, FIRST, two)).toBeUndefined();
 });
 
 test('slack at a point, and what sets it', () => {
