@@ -3,6 +3,7 @@ import type { Bounded, Result, TankResult } from '../src/report/result.ts';
 import { at, boundedText, count, decimals, labelled, num, row, sized, WIDTH, wrap } from './lines.ts';
 import { moreRows } from './rows.ts';
 import { placingRows } from './rows-placings.ts';
+import { tankPlaceRows } from './rows-tank.ts';
 
 /** Notes of one kind that are printed. */
 const NOTES = 3;
@@ -33,6 +34,7 @@ export function resultTable(result: Result): string {
       volumeRow('  filled to the brim', tank.brim_l),
       volumeRow('  ullage', tank.ullage_l),
       volumeRow(`  rated volume, ${tank.fluid.name}`, tank.rated_l),
+      volumeRow('  vapour space above it', tank.vapour_l),
       volumeRow('  stranded at the worst attitude', tank.stranded_l),
       volumeRow('  usable volume', tank.usable_l),
     );
@@ -45,7 +47,7 @@ export function resultTable(result: Result): string {
     ...labelled('Ball', `the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`),
     ...labelled('Start', `${at(e.start_mm)}: ${e.start_from}`),
   );
-  if (tank) lines.push(...tankRows(tank));
+  if (tank) lines.push(...tankRows(tank), ...tankPlaceRows(tank));
   lines.push(...moreRows(result), ...radiusRows(result), ...neckRows(result));
   lines.push(...placingRows(result.placings ?? []), ...noteRows(result.notes));
   lines.push('', ...result.cautions.flatMap((c) => wrap(c, '! ')));
@@ -61,7 +63,10 @@ function tankRows(tank: TankResult): string[] {
   const { ullage_covers_k: covers, attitudes } = tank;
   const digits = decimals(tank.usable_l);
   const warm = covers === null ? '' : `, ullage for ${Math.floor(covers)} K of warming from 15 C`;
-  const lines = labelled('Tank', `${sized(tank.inside_area_dm2)} dm2 inside, ${massText(tank)}${warm}`);
+  const lines = labelled(
+    'Tank',
+    `${sized(tank.inside_area_dm2)} dm2 inside, ${sized(tank.wetted_area_dm2)} dm2 of it wetted, ${massText(tank)}${warm}`,
+  );
   if (attitudes.length > 0) lines.push('', row('Attitude', 'trapped', 'stranded', 'usable'));
   for (const a of attitudes) {
     const name = `${a.name ? `${a.name}: ` : ''}nose up ${num(a.pitch_deg)}, lean ${num(a.lean_deg)}`;

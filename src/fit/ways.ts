@@ -27,6 +27,8 @@ export interface WaysOptions {
   readonly apart?: number;
   /** Two-step ways are looked for when no single one keeps this, percent. Default 90. */
   readonly enough?: number;
+  /** One more way, along this unit vector, whatever it keeps. */
+  readonly asked?: Vec3;
 }
 
 export const WAYS_DEFAULTS = { directions: 200, bodies: 3, apart: 30, enough: 90 } as const;
@@ -57,6 +59,8 @@ export interface Way {
   readonly keptPercent: number;
   /** The body, on the envelope's grid: positive inside, mm. */
   readonly body: Field;
+  /** Least slack on the way out, parts put on afterwards included, mm, on the surroundings' grid: what slides out lies where it is not negative. */
+  readonly least: Field;
   /** What stands in the way, the one met first in front; empty when nothing does. */
   readonly blockers: readonly Blocker[];
   /** What the same direction would keep if one more part were off, percent, the most helpful first. */
@@ -76,8 +80,11 @@ export interface Ways {
   readonly shares: readonly Share[];
   /** The best directions that differ, best first. */
   readonly best: readonly Way[];
+  readonly asked: Way | undefined;
   /** Set when no single way keeps enough and two steps keep more. */
   readonly twoStep: TwoStepWay | undefined;
+  /** Least slack of what stays on while the body goes in, mm, on the surroundings' grid. */
+  readonly slack: Field;
   /** Parts that are off, or put on afterwards. */
   readonly leftOut: readonly string[];
   readonly notes: readonly Note[];
@@ -91,18 +98,24 @@ export async function waysIn(input: WaysInput, context: Context, options: WaysOp
   const shares = await refined(room, o.directions, context);
   const chosen = distinct(shares, o.bodies, (o.apart * Math.PI) / 180);
   const best: Way[] = [];
-  for (const share of chosen) {
-    checkCancelled(context);
-    const body = await rolled(input, (lower) => lower(sweptField(room, share.direction)), room, context);
-    const blockers = share.keptPercent > 99.9 ? [] : blockersAlong(room, share.direction);
-    const without = await freedBy(input, blockers, share.direction, context);
-    best.push({ ...percentOf(body, whole), direction: share.direction, estimatePercent: share.keptPercent, body, blockers, without });
-  }
+  for (const share of chosen) best.push(await wayOf(input, room, share, context));
   best.sort((a, b) => b.volume - a.volume);
   const most = best[0]?.keptPercent ?? 0;
   const twoStep = most < o.enough ? await bestTwoStep(input, room, most, context) : undefined;
+  const asked = o.asked && (await wayOf(input, room, (await sharesAlong(room, [o.asked], context))[0], context));
   const leftOut = input.obstacles.filter((b) => b.comesOff || b.putOnAlong).map((b) => b.name);
-  return { envelope: whole, shares, best, twoStep, leftOut, notes: notesOf(most, o.enough, twoStep) };
+  return { envelope: whole, shares, best, asked, slack: room.slack, twoStep, leftOut, notes: notesOf(most, o.enough, twoStep) };
+}
+
+/** The body of one way, and what stands in it. */
+async function wayOf(input: WaysInput, room: Room, share: Share, context: Context): Promise<Way> {
+  checkCancelled(context);
+  const { direction } = share;
+  const least = withLate(room, sweptField(room, direction));
+  const body = await greatestBody(input, least, context);
+  const blockers = share.keptPercent > 99.9 ? [] : blockersAlong(room, direction);
+  const without = await freedBy(input, blockers, direction, context);
+  return { ...percentOf(body, volume(input.envelope)), direction, estimatePercent: share.keptPercent, body, least, blockers, without };
 }
 
 function percentOf(body: Field, whole: number): { volume: number; keptPercent: number } {
@@ -187,25 +200,32 @@ export function sweptField(room: Room, d: Vec3): Field {
   return out;
 }
 
-/** The envelope lowered by fields of the surroundings, and by the parts put on afterwards, and rolled again from the start point. */
-async function rolled(input: WaysInput, apply: (lower: (f: Field) => void) => void, room: Room, context: Context): Promise<Field> {
-  const { envelope, leastRadius, start } = input;
-  const { grid } = envelope;
-  const limited: Field = { grid, data: allocateF32(context.pool, cellCount(grid)) };
+/** Lowered, in place, to what the parts put on afterwards leave. */
+function withLate({ late }: Room, least: Field): Field {
+  if (late) for (let c = 0; c < least.data.length; c++) least.data[c] = Math.min(least.data[c], late.data[c]);
+  return least;
+}
+
+/** The greatest body that goes a way: the envelope lowered to the least slack on it, rolled again from the start point. */
+export async function greatestBody({ envelope, leastRadius, start }: WaysInput, least: Field, context: Context): Promise<Field> {
+  const limited: Field = { grid: envelope.grid, data: allocateF32(context.pool, cellCount(envelope.grid)) };
   limited.data.set(envelope.data);
-  const lower = (f: Field): void => {
-    let c = 0;
-    for (let k = 0; k < grid.nz; k++)
-      for (let j = 0; j < grid.ny; j++)
-        for (let i = 0; i < grid.nx; i++, c++) {
-          if (limited.data[c] < -2 * grid.step) continue;
-          const p: Vec3 = [grid.origin[0] + grid.step * i, grid.origin[1] + grid.step * j, grid.origin[2] + grid.step * k];
-          limited.data[c] = Math.min(limited.data[c], sampleField(f, p));
-        }
-  };
-  apply(lower);
-  if (room.late) lower(room.late);
+  lowerWithin(limited, least);
   return rollBall(limited, leastRadius, startCells(limited, start, leastRadius), context);
+}
+
+/** Lowers a field, in place, to one on another grid, read between its cells; cells well outside, below -2 steps, stay as they are. */
+function lowerWithin({ grid, data }: Field, other: Field): void {
+  let c = 0;
+  for (let k = 0; k < grid.nz; k++)
+    for (let j = 0; j < grid.ny; j++)
+      for (let i = 0; i < grid.nx; i++, c++) {
+        if (data[c] < -2 * grid.step) continue;
+        const p: Vec3 = [grid.origin[0] + grid.step * i, grid.origin[1] + grid.step * j, grid.origin[2] + grid.step * k];
+        const v = sampleField(other, p);
+        // Where nothing stands at all the other is infinite, and between its cells not a number.
+        if (v < data[c]) data[c] = v;
+      }
 }
 
 /**
@@ -253,7 +273,7 @@ async function bestTwoStep(input: WaysInput, room: Room, most: number, context: 
   const whole = volume(input.envelope);
   for (const found of twoSteps(room, most)) {
     checkCancelled(context);
-    const body = await rolled(input, (lower) => lower(found.least), room, context);
+    const body = await greatestBody(input, withLate(room, found.least), context);
     const { least: _, ...way } = found;
     const kept = { ...way, ...percentOf(body, whole), body };
     if (kept.keptPercent > Math.max(most, best?.keptPercent ?? 0)) best = kept;

@@ -21,6 +21,7 @@ import { loadScans } from './load.ts';
 import { type Files, Run } from './run.ts';
 import { findSpace, type SpaceOptions } from './space.ts';
 import { fillTank } from './tank.ts';
+import { findWays, spaceOfWay } from './ways.ts';
 
 /** What is said of a seed mesh beside its files: plain JSON. */
 export interface SeedReport {
@@ -59,7 +60,8 @@ export interface MakeOptions extends SpaceOptions {
  */
 export async function makeFiles(job: Job, files: Files, context: Context, options: MakeOptions): Promise<Made> {
   const run = new Run(context);
-  const space = await findSpace(job, files, run, options);
+  const whole = await findSpace(job, files, run, options);
+  const space = job.ways_in && job.ways_in.use ? await spaceOfWay(whole, await findWays(job.ways_in, whole, run), run) : whole;
   const asked = job.make;
   const body = asked.of === 'cavity' ? await cavityField(job, space, run) : space.envelope;
   const obstacles = certificateObstacles(space.obstacles);

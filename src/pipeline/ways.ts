@@ -1,15 +1,16 @@
 import { allocateF32, type Context } from '../core/context.ts';
+import { Fault } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { cellCentre, cellCount, type Grid, gridOver } from '../core/grid.ts';
+import { cellCentre, cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
-import { boxSize, growBox } from '../core/vec.ts';
+import { type Box3, boxSize, growBox, unionBox, type Vec3 } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
 import { insideOf } from '../field/inside.ts';
 import { buildWinding, windingNumber } from '../field/winding.ts';
 import type { WayResult, WaysSearch } from '../fit/result.ts';
 import type { Obstacle } from '../fit/room.ts';
 import { thinnedMesh } from '../fit/thin.ts';
-import { waysIn } from '../fit/ways.ts';
+import { greatestBody, type WaysInput, waysIn } from '../fit/ways.ts';
 import type { JobWays } from '../job/schema-ways.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
@@ -25,6 +26,20 @@ export interface WaysMeasured {
   readonly search: WaysSearch;
   /** The greatest body of each way, on the envelope's grid. */
   readonly bodies: readonly Field[];
+  /** The way that the job names, else the best one; null when nothing slides out. */
+  readonly chosen: ChosenWay | null;
+  /** Least slack of what stays on while the body goes in, mm, on the grid over all scans. */
+  readonly slack: Field;
+}
+
+/** One way, for what comes after. */
+export interface ChosenWay {
+  /** Unit vector along which a body slides out. */
+  readonly direction: Vec3;
+  readonly body: Field;
+  /** Least slack on the way out, mm, on the grid over all scans. */
+  readonly least: Field;
+  readonly keptPercent: number;
 }
 
 /**
@@ -33,10 +48,11 @@ export interface WaysMeasured {
  */
 export async function findWays(asked: JobWays, space: Space, run: Run): Promise<WaysMeasured> {
   const { context } = run;
-  const { obstacles, grid } = await slidingObstacles(asked, space, context);
-  const { envelope, free, root, job } = space;
-  const input = { obstacles, envelope, start: cellCentre(free.grid, root), leastRadius: job.least_radius };
-  const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies });
+  const { obstacles, grid } = await slidingObstacles(asked, { ...space, also: gridBox(space.grid) }, context);
+  const input = inputOf(space, obstacles, space.envelope);
+  const direction = asked.use && asked.use !== 'best' ? asked.use : undefined;
+  const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies, asked: direction });
+  const chosen = found.asked ?? found.best[0] ?? null;
   run.notes.push(...found.notes);
   const { twoStep: two } = found;
   const ways = found.best.map(
@@ -58,6 +74,9 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
     clearance_mm: asked.clearance,
     step_mm: grid.step,
     off: found.leftOut,
+    ...(asked.use && chosen
+      ? { used: { direction: chosen.direction, volume_l: chosen.volume / MM3_PER_LITRE, kept_percent: chosen.keptPercent } }
+      : {}),
     map: found.shares.map((s) => ({ direction: s.direction, kept_percent: s.keptPercent })),
     two_step: two
       ? {
@@ -69,16 +88,46 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
         }
       : null,
   };
-  return { ways, search, bodies: found.best.map((w) => w.body) };
+  return { ways, search, bodies: found.best.map((w) => w.body), chosen, slack: found.slack };
 }
 
-/** What a body slides past: every obstacle with its slack on a grid over all scans. */
+const inputOf = ({ free, root, job }: Space, obstacles: readonly Obstacle[], envelope: Field): WaysInput => ({
+  obstacles,
+  envelope,
+  start: cellCentre(free.grid, root),
+  leastRadius: job.least_radius,
+});
+
+/**
+ * The space whose envelope is only what slides out the chosen way, where the job asks for that; else the space itself. Throws a Fault when
+ * nothing of the envelope does.
+ */
+export async function spaceOfWay(space: Space, { chosen }: Pick<WaysMeasured, 'chosen'>, { context, notes }: Run): Promise<Space> {
+  const asked = space.job.ways_in;
+  if (!asked || !asked.use) return space;
+  if (!chosen || !(chosen.keptPercent > 0))
+    throw new Fault({
+      code: 'way-keeps-nothing',
+      what: 'Nothing of the envelope slides out the way that the body is to go.',
+      got: asked.use === 'best' ? 'the best way' : `the direction [${asked.use.map((v) => v.toFixed(3)).join(', ')}]`,
+      hint: 'another direction, more parts with comes_off, or leave ways_in: use out',
+      exit: 3,
+    });
+  const rough = await greatestBody(inputOf(space, [], space.double.envelope), chosen.least, context);
+  notes.push({
+    code: 'body-of-way',
+    text: `The body is what slides out along [${chosen.direction.map((v) => v.toFixed(2)).join(', ')}]: ${chosen.keptPercent.toFixed(0)} % of the envelope. The tank is made of that.`,
+  });
+  return { ...space, envelope: chosen.body, double: { ...space.double, envelope: rough } };
+}
+
+/** What a body slides past: every obstacle with its slack on a grid over all scans, and over `also`. */
 export async function slidingObstacles(
   asked: JobWays,
-  { scans, step, job }: Pick<Space, 'scans' | 'step' | 'job'>,
+  { scans, step, job, also }: Pick<Space, 'scans' | 'step' | 'job'> & { readonly also?: Box3 },
   context: Context,
 ): Promise<{ obstacles: Obstacle[]; grid: Grid }> {
-  const grid = surroundings(scans, step);
+  const grid = surroundings(also ? unionBox(boxOfScans(scans), also) : boxOfScans(scans), step);
   const present = scans.filter(isObstacle);
   const obstacles: Obstacle[] = [];
   for (const [i, s] of present.entries()) {
@@ -89,9 +138,9 @@ export async function slidingObstacles(
   return { obstacles, grid };
 }
 
-/** A grid over all scans, so that a ray that leaves it is in the open. */
-function surroundings(scans: readonly Scan[], step: number): Grid {
-  const box = growBox(boxOfScans(scans), 2 * step);
+/** A grid over all scans, and over the region where that reaches farther, so that a ray that leaves it is in the open. */
+function surroundings(all: Box3, step: number): Grid {
+  const box = growBox(all, 2 * step);
   const [x, y, z] = boxSize(box);
   return gridOver(box, Math.max(COARSENING * step, Math.cbrt((x * y * z) / MOST_CELLS)));
 }
