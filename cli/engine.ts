@@ -3,7 +3,7 @@ import { parentPort, workerData } from 'node:worker_threads';
 import { gzipSync } from 'node:zlib';
 import type { Context } from '../src/core/context.ts';
 import type { Mesh } from '../src/core/mesh.ts';
-import { dipCsv } from '../src/fill/dip.ts';
+import { dipChartsCsv, dipCsv, senderCsv } from '../src/fill/dip.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
@@ -16,6 +16,7 @@ import { type StudyLists, study } from '../src/pipeline/study.ts';
 import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
 import { coarseFields } from '../src/report/coarse.ts';
+import { type TankResult, withCautions } from '../src/report/result.ts';
 import { moves, sweptMesh } from '../src/space/moving.ts';
 import { isObstacle, standOff } from '../src/space/slack.ts';
 import { readBody } from './body.ts';
@@ -31,6 +32,8 @@ interface Common {
   /** The job file's folder: its scans are named from there. */
   readonly folder: string;
   readonly workers: number;
+  /** Set to other than 0 from outside: searches end with their best so far. */
+  readonly enough?: Int32Array;
 }
 
 export interface MeasureOrder {
@@ -93,7 +96,7 @@ async function run(order: Order): Promise<void> {
   const pool = threadPool(order.workers);
   try {
     const progress = (stage: string, done: number): void => say({ progress: [stage, done] });
-    const done = await answer(order, { pool, progress, cancelled: () => false });
+    const done = await answer(order, { pool, progress, cancelled: () => false, enough: order.enough });
     const buffers = [...done.files.values()].flatMap(({ buffer }) => (buffer instanceof ArrayBuffer ? [buffer] : []));
     say(done, [...new Set(buffers)]);
   } catch (error) {
@@ -149,7 +152,8 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   const about = { tool: result.tool, job: result.job.name, inputs: result.inputs.map((i) => ({ file: i.file, sha256: i.sha256 })) };
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
-  if (result.tank) files.set('dip.csv', new TextEncoder().encode(dipCsv(result.tank.dip)));
+  if (measured.body) files.set('body.stl', writeStl(measured.body, 'voidgauge body, what goes the way in, mm'));
+  for (const [name, csv] of result.tank ? tankCharts(result.tank) : []) files.set(name, new TextEncoder().encode(withCautions(csv)));
   const swept: { name: string; mesh: Mesh }[] = [];
   for (const s of measured.scans.filter((scan) => moves(scan) && isObstacle(scan))) {
     const { mesh } = await sweptMesh(s, standOff(s), 2 * result.grid.step_mm, context);
@@ -162,6 +166,15 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
   files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));
   return files;
+}
+
+/** What is read off a dip chart or a sender, as CSV by file name. */
+function tankCharts({ dip, dip_attitudes: dips = [], sender }: TankResult): [string, string][] {
+  return [
+    ['dip.csv', dipCsv(dip)],
+    ...(dips.length > 0 ? [['dip-attitudes.csv', dipChartsCsv(dips)] satisfies [string, string]] : []),
+    ...(sender ? [['sender.csv', senderCsv(sender)] satisfies [string, string]] : []),
+  ];
 }
 
 await run(workerData as Order);

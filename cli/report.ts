@@ -44,14 +44,20 @@ function memoryFault(error: unknown): Fault | undefined {
   });
 }
 
-/** Ends the process at Ctrl-C or when told to stop, with nothing half-written left. The shell's convention: 128 plus the signal. */
-export function endOnSignals(before: () => void = () => {}): void {
-  for (const [signal, code] of [
-    ['SIGINT', 130],
-    ['SIGTERM', 143],
-    ['SIGHUP', 129],
-  ] as const)
-    process.once(signal, () => {
+const SIGNALS = [
+  ['SIGINT', 130],
+  ['SIGTERM', 143],
+  ['SIGHUP', 129],
+] as const;
+
+/**
+ * Ends the process at Ctrl-C or when told to stop, with nothing half-written left. The shell's convention: 128 plus the signal. `hold` is asked at
+ * Ctrl-C: true when the run itself makes something of it and goes on.
+ */
+export function endOnSignals(before: () => void = () => {}, hold: () => boolean = () => false): void {
+  for (const [signal, code] of SIGNALS)
+    process.on(signal, () => {
+      if (signal === 'SIGINT' && hold()) return;
       before();
       removeUnfinished();
       process.stderr.write(`stopped; nothing was written\n`);

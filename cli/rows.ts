@@ -1,7 +1,7 @@
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
 import type { Result } from '../src/report/result.ts';
-import type { StowageResult } from '../src/stow/result.ts';
-import { at, count, decimals, num, row, sized, wrap } from './lines.ts';
+import { at, count, decimals, num, row, wrap } from './lines.ts';
+import { stowageRows } from './rows-stowage.ts';
 
 /** Obstacles, bores and tubes that are named; the result file has them all. */
 const NAMED = 3;
@@ -9,38 +9,11 @@ const TUBES = 8;
 
 /** What was asked besides the envelope and the tank. */
 export const moreRows = (result: Result): string[] => [
-  ...(result.stowage ? stowageRows(result.stowage) : []),
+  ...(result.stowage ? stowageRows(result.stowage, directionText) : []),
   ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search, decimals(result.envelope.volume_l)) : []),
   ...(result.tubes ? tubeRows(result.tubes) : []),
   ...(result.routes ? routeRows(result.routes) : []),
 ];
-
-function stowageRows(s: StowageResult): string[] {
-  const lines = ['', `Stowage${s.lining_mm > 0 ? `, inside a lining of ${num(s.lining_mm)} mm` : ''}`];
-  const { largest } = s;
-  const sides = (v: readonly number[]): string => v.map((x) => Math.floor(x)).join(' x ');
-  if (largest) {
-    const { ball, cylinder, box, box_turned: turned } = largest;
-    lines.push(row('  largest ball', ball ? `${sized(2 * ball.radius_mm)} mm across` : 'none'));
-    const tall =
-      cylinder && `${Math.floor(2 * cylinder.radius_mm)} across, ${Math.floor(cylinder.height_mm)} high, ${sized(cylinder.volume_l)} l`;
-    lines.push(row('  largest upright cylinder', tall ?? 'none'));
-    lines.push(row('  largest box along the axes', box ? `${sides(box.size_mm)} mm, ${sized(box.volume_l)} l` : 'none'));
-    if (turned && (!box || turned.volume_l > 1.01 * box.volume_l))
-      lines.push(row('  largest box, turned', `${sides(turned.size_mm)} mm, ${sized(turned.volume_l)} l`));
-  }
-  if (s.blocks_l !== undefined)
-    lines.push(
-      row(
-        '  blocks of 200 x 100 x 50 mm',
-        `${s.blocks_l}`,
-        s.blocks_bound_l === s.blocks_l ? '(no more can)' : `(at most ${s.blocks_bound_l})`,
-      ),
-    );
-  for (const i of [...(s.items ?? []), ...(s.luggage ?? []).filter((x) => x.fits > 0)])
-    lines.push(row(`  ${i.name}`, `${i.fits} of ${i.asked}`));
-  return lines;
-}
 
 function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number): string[] {
   const off = search.off.length > 0 ? `with ${search.off.join(', ')} off` : 'with nothing taken off';
@@ -58,7 +31,14 @@ function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number
       lines.push(...wrap(`${b.obstacle} stops ${b.stops_percent.toFixed(0)} %, first at ${at(b.at_mm)}${more}`, '      '));
     }
   }
-  const two = search.two_step;
+  const { used, two_step: two } = search;
+  if (used)
+    lines.push(
+      ...wrap(
+        `The body is what slides out along ${directionText(used.direction)}: ${used.volume_l.value.toFixed(digits)} l, ${used.kept_percent.toFixed(0)} % of the envelope`,
+        '  ',
+      ),
+    );
   if (two)
     lines.push(
       ...wrap(

@@ -4,6 +4,7 @@ import { at, boundedText, count, decimals, labelled, num, row, sized, WIDTH, wra
 import { moreRows } from './rows.ts';
 import { datumRows } from './rows-datum.ts';
 import { placingRows } from './rows-placings.ts';
+import { tankPlaceRows } from './rows-tank.ts';
 
 /** Notes of one kind that are printed. */
 const NOTES = 3;
@@ -34,6 +35,7 @@ export function resultTable(result: Result): string {
       volumeRow('  filled to the brim', tank.brim_l),
       volumeRow('  ullage', tank.ullage_l),
       volumeRow(`  rated volume, ${tank.fluid.name}`, tank.rated_l),
+      volumeRow('  vapour space above it', tank.vapour_l),
       volumeRow('  stranded at the worst attitude', tank.stranded_l),
       volumeRow('  usable volume', tank.usable_l),
     );
@@ -46,7 +48,7 @@ export function resultTable(result: Result): string {
     ...labelled('Ball', `the largest is ${sized(2 * e.largest_ball.radius_mm)} mm across, at ${at(e.largest_ball.centre_mm)}`),
     ...labelled('Start', `${at(e.start_mm)}: ${e.start_from}`),
   );
-  if (tank) lines.push(...tankRows(tank));
+  if (tank) lines.push(...tankRows(tank), ...tankPlaceRows(tank));
   lines.push(...moreRows(result), ...radiusRows(result), ...neckRows(result));
   lines.push(...datumRows(result.datum));
   lines.push(...placingRows(result.placings ?? []), ...noteRows(result.notes));
@@ -63,7 +65,10 @@ function tankRows(tank: TankResult): string[] {
   const { ullage_covers_k: covers, attitudes } = tank;
   const digits = decimals(tank.usable_l);
   const warm = covers === null ? '' : `, ullage for ${Math.floor(covers)} K of warming from 15 C`;
-  const lines = labelled('Tank', `${sized(tank.inside_area_dm2)} dm2 inside, ${massText(tank)}${warm}`);
+  const lines = labelled(
+    'Tank',
+    `${sized(tank.inside_area_dm2)} dm2 inside, ${sized(tank.wetted_area_dm2)} dm2 of it wetted, ${massText(tank)}${warm}`,
+  );
   if (attitudes.length > 0) lines.push('', row('Attitude', 'trapped', 'stranded', 'usable'));
   for (const a of attitudes) {
     const name = `${a.name ? `${a.name}: ` : ''}nose up ${num(a.pitch_deg)}, lean ${num(a.lean_deg)}`;

@@ -7,7 +7,7 @@ import { rowLitres, type StudyRow, studyCsv } from '../../src/fill/study.ts';
 import { type Job, parseJob } from '../../src/job/job.ts';
 import type { Study, StudyLists } from '../../src/pipeline/study.ts';
 import { type Line, lineChart } from '../../src/report/chart.ts';
-import type { Bounded, Result } from '../../src/report/result.ts';
+import { type Bounded, CAUTIONS, type Result, withCautions } from '../../src/report/result.ts';
 import { compute } from '../compute.ts';
 import { checkOutFolder, readText, writeFolder } from '../files.ts';
 import { boundedText, num, wrap } from '../lines.ts';
@@ -84,7 +84,7 @@ async function vary(path: string, options: Options): Promise<void> {
   if (options.output !== undefined) {
     const files = new Map([
       ['study.json', json],
-      ['study.csv', studyCsv(value.rows)],
+      ['study.csv', job.tank ? withCautions(studyCsv(value.rows)) : studyCsv(value.rows)],
       ['study.svg', chartOf(job, value.rows)],
     ]);
     await writeFolder(options.output, files, [...files.keys()]);
@@ -120,7 +120,7 @@ function chartOf(job: Job, rows: readonly StudyRow[]): string {
   const title = `${job.name}: ${job.tank ? 'rated volume' : 'envelope'}`;
   return lineChart(
     [...lines].map(([name, points]) => ({ name, points: points.toSorted((a, b) => a.x - b.x) })),
-    { title, x: 'more clearance, mm', y: 'litres' },
+    { title, x: 'more clearance, mm', y: 'litres', foot: job.tank ? CAUTIONS[0] : undefined },
   );
 }
 
@@ -183,5 +183,6 @@ async function measureAll(paths: readonly string[], options: Options): Promise<v
     const rated = value.tank ? `, rated ${boundedText(value.tank.rated_l)[0]} l` : '';
     lines.push(`${out}: envelope ${boundedText(value.envelope.volume_l)[0]} l${rated}`);
   }
+  lines.push('', ...CAUTIONS.flatMap((c) => wrap(c, '! ')));
   await print(`${lines.join('\n')}\n`);
 }

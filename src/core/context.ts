@@ -27,6 +27,8 @@ export interface Context {
   progress(stage: string, done: number): void;
   /** Looked at between slabs; when set, the run ends with a Fault `cancelled`. */
   readonly cancelled: () => boolean;
+  /** One number in memory that all threads share: once it is not 0, searches that have an answer at any time end with their best so far. */
+  readonly enough?: Int32Array;
 }
 
 export function checkCancelled(context: Context): void {

@@ -7,3 +7,4 @@ declare class TextEncoder {
   encode(input: string): Uint8Array<ArrayBuffer>;
 }
 declare const performance: { now(): number };
+declare function setTimeout(run: () => void, ms: number): unknown;

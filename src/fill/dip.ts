@@ -15,6 +15,7 @@ export interface DipRow {
 }
 
 export interface DipChart {
+  readonly name?: string;
   readonly pitch_deg: number;
   readonly lean_deg: number;
   readonly rows: readonly DipRow[];
@@ -28,6 +29,7 @@ const FINE = 4;
  * where it is known. All parts of the cavity are taken to share one level.
  */
 export const dipChart = (cavity: Field, attitude: Attitude, fluid: { density: number; total?: number }): DipChart => ({
+  ...(attitude.name ? { name: attitude.name } : {}),
   pitch_deg: attitude.pitch,
   lean_deg: attitude.lean,
   rows: dipRows(dipProfile(cavity, attitude, fluid.total), fluid.density),
@@ -57,6 +59,20 @@ export function dipCsv(rows: readonly DipRow[]): string {
     [r.percent, r.height_mm.toFixed(2), r.volume_l.toFixed(4), r.mass_kg.toFixed(4), ...r.centre_mm.map((x) => x.toFixed(2))].join(','),
   );
   return `${['percent', 'height_mm', 'volume_l', 'mass_kg', 'x_mm', 'y_mm', 'z_mm'].join(',')}\n${lines.join('\n')}\n`;
+}
+
+/** Charts at several attitudes as one CSV text: the attitude's name and angles in front of each line. */
+export function dipChartsCsv(charts: readonly DipChart[]): string {
+  const [head] = dipCsv([]).split('\n');
+  const quoted = (text: string): string => (/[",\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
+  const lines = charts.flatMap((c) =>
+    dipCsv(c.rows)
+      .trimEnd()
+      .split('\n')
+      .slice(1)
+      .map((line) => `${quoted(c.name ?? '')},${c.pitch_deg},${c.lean_deg},${line}`),
+  );
+  return `${[`attitude,pitch_deg,lean_deg,${head}`, ...lines].join('\n')}\n`;
 }
 
 /** A float on an arm. */

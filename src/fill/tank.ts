@@ -7,7 +7,7 @@ import { type Moments, moments, volume } from '../field/integrate.ts';
 import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
 import { type Bore, cavityOf, withBores } from './cavity.ts';
 import { cropped, thinned } from './crop.ts';
-import { type CentreShift, centreShifts, type DipRow, dipProfile, dipRows } from './dip.ts';
+import { type CentreShift, centreShifts, type DipChart, type DipRow, dipProfile, dipRows, type SenderRow } from './dip.ts';
 import type { Fluid } from './fluids.ts';
 import { type Attitude, UPRIGHT } from './level.ts';
 import { interspaceOf, largestPart, type Spot, thinPlaces } from './parts.ts';
@@ -105,6 +105,10 @@ export interface TankResult {
   readonly second_pickup: { readonly at_mm: readonly [Vec3, Vec3]; readonly frees_l: number } | null;
   readonly balance_line: { readonly at_mm: readonly [Vec3, Vec3]; readonly frees_l: number } | null;
   readonly dip: readonly DipRow[];
+  /** The same at the other attitudes. */
+  readonly dip_attitudes?: readonly DipChart[];
+  /** Litres against the angle of the sender's arm, upright. */
+  readonly sender?: readonly SenderRow[];
   /** Where the fuel's centre goes at half the rated fill. */
   readonly half_fill: readonly CentreShift[];
   readonly notes: readonly Note[];
@@ -147,7 +151,7 @@ export const thinTask: Task<Hollow & { readonly cavity: Field }, { volume: numbe
 };
 
 /** Cells for the dip chart: more would not change a printed digit. */
-const DIP_CELLS = 500_000;
+export const DIP_CELLS = 500_000;
 
 /**
  * The tank that a body (positive inside, mm) makes with the given wall. Faults: `tank-wall`, `cavity-empty` (exit 3), and those of

@@ -40,6 +40,8 @@ export interface WaysSearch {
   readonly off: readonly string[];
   /** Share kept over the sphere of directions: quick estimates. */
   readonly map: readonly { readonly direction: Vec3; readonly kept_percent: number }[];
+  /** The way that the job makes the body of; left out when the body is the whole envelope. */
+  readonly used?: { readonly direction: Vec3; readonly volume_l: Litres; readonly kept_percent: number };
   /** A way in two steps that keeps more than every single one. */
   readonly two_step: {
     readonly first_along: Vec3;

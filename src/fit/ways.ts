@@ -27,6 +27,8 @@ export interface WaysOptions {
   readonly apart?: number;
   /** Two-step ways are looked for when no single one keeps this, percent. Default 90. */
   readonly enough?: number;
+  /** One more way, along this unit vector, whatever it keeps. */
+  readonly asked?: Vec3;
 }
 
 export const WAYS_DEFAULTS = { directions: 200, bodies: 3, apart: 30, enough: 90 } as const;
@@ -52,6 +54,8 @@ export interface Way extends SizedBody {
   readonly direction: Vec3;
   /** What the quick estimate keeps, percent of the envelope. */
   readonly estimatePercent: number;
+  /** Least slack on the way out, parts put on afterwards included, mm, on the surroundings' cells that the envelope covers: what slides out lies where it is not negative. */
+  readonly least: Field;
   /** What stands in the way, the one met first in front; empty when nothing does. */
   readonly blockers: readonly Blocker[];
   /** What the same direction would keep if one more part were off, percent, the most helpful first. */
@@ -67,8 +71,11 @@ export interface Ways {
   readonly shares: readonly Share[];
   /** The best directions that differ, best first. */
   readonly best: readonly Way[];
+  readonly asked: Way | undefined;
   /** Set when no single way keeps enough and two steps keep more. */
   readonly twoStep: TwoStepWay | undefined;
+  /** Least slack of what stays on while the body goes in, mm, on the surroundings' grid. */
+  readonly slack: Field;
   /** Parts that are off, or put on afterwards. */
   readonly leftOut: readonly string[];
   readonly notes: readonly Note[];
@@ -83,21 +90,26 @@ export async function waysIn(input: WaysInput, context: Context, options: WaysOp
   const shares = await refined(room, o.directions, context);
   const chosen = distinct(shares, o.bodies, (o.apart * Math.PI) / 180);
   const ask = { envelope, start: input.start, leastRadius: input.leastRadius, lower: room.late ? [room.late] : [] };
-  const straight = chosen.map(({ direction }) => ({ ...ask, straight: { slack: room.slack, direction, over: cellsOfBody(room) } }));
+  const tried = o.asked ? [...chosen, ...(await sharesAlong(room, [o.asked], context))] : chosen;
+  const straight = tried.map(({ direction }) => ({ ...ask, straight: { slack: room.slack, direction, over: cellsOfBody(room) } }));
   const bodies = await context.pool.map(wayBodyTask, straight);
   checkCancelled(context);
-  const best: Way[] = [];
-  for (const [i, { direction, keptPercent }] of chosen.entries()) {
+  const wayOf = async ({ direction, keptPercent }: Share, body: WayBody): Promise<Way> => {
     const blockers = keptPercent > 99.9 ? [] : blockersAlong(room, direction);
     const without = await freedBy(room, blockers, direction, context);
-    const sway = swayOf(room, sweptOver(room, direction));
-    best.push({ ...sized(bodies[i], sway, whole), direction, estimatePercent: keptPercent, blockers, without });
-  }
-  best.sort((a, b) => b.volume - a.volume);
+    const least = sweptOver(room, direction);
+    const sway = swayOf(room, least);
+    return { ...sized(body, sway, whole), direction, estimatePercent: keptPercent, least: withLate(room, least), blockers, without };
+  };
+  const found: Way[] = [];
+  for (const [i, share] of tried.entries()) found.push(await wayOf(share, bodies[i]));
+  const own = o.asked ? found.pop() : undefined;
+  const best = found.sort((a, b) => b.volume - a.volume);
   const most = best[0]?.keptPercent ?? 0;
   const twoStep = most < o.enough ? await bestTwoStep({ ...input, envelope }, room, most, context) : undefined;
   const leftOut = input.obstacles.filter((b) => b.comesOff || b.putOnAlong).map((b) => b.name);
-  return { envelope: volume(input.envelope), shares, best, twoStep, leftOut, notes: notesOf(most, o.enough, twoStep) };
+  const notes = notesOf(most, o.enough, twoStep);
+  return { envelope: volume(input.envelope), shares, best, asked: own, slack: room.slack, twoStep, leftOut, notes };
 }
 
 /**
@@ -206,6 +218,21 @@ export async function sharesAlong(room: Room, directions: readonly Vec3[], conte
   const volumes = (await context.pool.map(keptTask, batches)).flat();
   checkCancelled(context);
   return directions.map((direction, i) => ({ direction, keptPercent: whole > 0 ? (100 * volumes[i]) / whole : 0 }));
+}
+
+/** Lowered, in place, to what the parts put on afterwards leave. */
+function withLate(room: Room, least: Field): Field {
+  if (room.late) lowerTo(least, room.late, room.corner);
+  return least;
+}
+
+/** The greatest body, positive inside, mm, that goes a way: the envelope lowered to the least slack on it, rolled again from the start point. */
+export async function greatestBody(
+  { envelope, start, leastRadius }: Omit<WaysInput, 'obstacles'>,
+  least: Field,
+  { pool }: Context,
+): Promise<Field> {
+  return (await once(pool, wayBodyTask, { envelope, start, leastRadius, lower: [least] })).body;
 }
 
 /** What the direction would keep with each blocker off, one at a time. */

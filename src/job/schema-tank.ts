@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { FLUID_NAMES, FLUIDS, type Fluid, PROCESS_NAMES, PROCESSES, TANK_DEFAULTS } from './defaults.ts';
-import { type DeepReadonly, length, point, section, share } from './schema-parts.ts';
+import { type DeepReadonly, direction, length, point, section, share } from './schema-parts.ts';
 
 const density = (hint: string) =>
   z.number({ error: 'a density in kg/m3' }).superRefine((v, context) => {
@@ -80,6 +80,26 @@ const tankSection = section({
   })
     .nullish()
     .describe('Foam or baffles; reticulated foam takes up about 3 % and holds back 1 to 3 % (common practice).'),
+  bores: z
+    .array(
+      section({
+        points: z.array(point(), { error: 'a list of points' }).min(2, { error: 'at least two points' }).describe('Centre line, mm.'),
+        diameter: length({ above: 0 }).describe('Of the hole, mm: the tube or hose and its clearance on both sides.'),
+      }),
+      { error: 'a list of { points: [[..], [..]], diameter: .. }' },
+    )
+    .nullish()
+    .describe('Holes and tunnels through the body for tubes and hoses that no scan shows; scanned tubes are kept clear of as they are.'),
+  sender: section({
+    pivot: point().describe('Where the arm turns, mm.'),
+    along: direction().describe('From the pivot to the float when the arm lies level.'),
+    arm: length({ above: 0 }).describe("From the pivot to the float's waterline, mm."),
+    from: angle().describe('Lowest angle of its swing, degrees above level.'),
+    to: angle().describe('Highest angle of its swing, degrees above level.'),
+    float_radius: length({ least: 0 }).prefault(0).describe('How far the float must keep from the wall, mm.'),
+  })
+    .nullish()
+    .describe('A float on an arm: litres against its angle are written beside the dip chart.'),
   ullage: ullage
     .prefault(TANK_DEFAULTS.ullage)
     .describe('What is left empty for expansion: a share of the cavity, "5 %" or 0.05; or { fill: 15, peak: 55 }, C; or adr.'),
@@ -116,6 +136,8 @@ export type JobTank = DeepReadonly<
     | 'inside_radius'
     | 'inner'
     | 'foam'
+    | 'bores'
+    | 'sender'
     | 'attitudes'
     | 'filling'
     | 'filler'
@@ -129,6 +151,8 @@ export type JobTank = DeepReadonly<
     inside_radius: number | null;
     inner: Given<'inner'>;
     foam: Given<'foam'>;
+    bores: NonNullable<RawTank['bores']>;
+    sender: Given<'sender'>;
     attitudes: NonNullable<RawTank['attitudes']>;
     filling: Given<'filling'>;
     filler: Given<'filler'>;
@@ -151,6 +175,8 @@ export function completeTank(raw: RawTank | false): JobTank | false {
     inside_radius: raw.inside_radius ?? named?.inside_radius ?? null,
     inner: raw.inner ?? null,
     foam: raw.foam ?? null,
+    bores: raw.bores ?? [],
+    sender: raw.sender ?? null,
     attitudes: raw.attitudes ?? [],
     filling: raw.filling ?? null,
     filler: raw.filler ?? null,

@@ -18,6 +18,12 @@ const waysSection = section({
     .record(z.string(), direction(), { error: 'scans by name, each with the direction [x, y, z] in which it is put on' })
     .nullish()
     .describe('Parts that are put on after the body is in, each with the direction in which it moves to its place.'),
+  use: z
+    .union([z.literal('best'), direction()], { error: 'best, or a direction [x, y, z] along which the body slides out' })
+    .nullish()
+    .describe(
+      'The body is only what slides out this way, best or a direction [x, y, z]: the tank is made of that part of the envelope. Left out: of the whole.',
+    ),
 });
 
 export const waysIn = z.union([z.boolean(), waysSection], { error: 'true, false or { clearance: ..., put_on: ... }' });
@@ -25,12 +31,14 @@ export const waysIn = z.union([z.boolean(), waysSection], { error: 'true, false 
 type RawWays = z.output<typeof waysSection>;
 
 /** What is asked of the search for ways in; lengths mm, directions unit vectors. */
-export type JobWays = DeepReadonly<Omit<RawWays, 'put_on'> & { put_on: NonNullable<RawWays['put_on']> }>;
+export type JobWays = DeepReadonly<
+  Omit<RawWays, 'put_on' | 'use'> & { put_on: NonNullable<RawWays['put_on']>; use: NonNullable<RawWays['use']> | null }
+>;
 
 export function completeWays(raw: RawWays | boolean): JobWays | false {
   if (raw === false) return false;
   const given = raw === true ? waysSection.parse({}) : raw;
-  return { ...given, put_on: given.put_on ?? {} };
+  return { ...given, put_on: given.put_on ?? {}, use: given.use ?? null };
 }
 
 export function checkWays(raw: RawWays | boolean, scans: Readonly<Record<string, unknown>>, report: Report): void {

@@ -17,6 +17,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   roll: () => import('../space/roll.ts'),
   reclaimed: () => import('../space/envelope.ts'),
   tank: () => import('../fill/tank.ts'),
+  charts: () => import('../fill/charts.ts'),
   study: () => import('../fill/study.ts'),
   stand: () => import('../fill/stand.ts'),
   largest: () => import('../stow/largest.ts'),

@@ -18,7 +18,7 @@ import { type Files, Run } from './run.ts';
 import { findSpace, type Space, type SpaceOptions } from './space.ts';
 import { fillTank } from './tank.ts';
 import { type Tooled, tool } from './tooling.ts';
-import { findWays } from './ways.ts';
+import { bodyOfWay, findWays, spaceOfWay, type WaysMeasured } from './ways.ts';
 
 /** What is said of a seed mesh beside its files: plain JSON. */
 export interface SeedReport {
@@ -57,9 +57,12 @@ export interface MakeOptions extends SpaceOptions {
  */
 export async function makeFiles(job: Job, files: Files, context: Context, options: MakeOptions): Promise<Made> {
   const run = new Run(context);
-  const space = await findSpace(job, files, run, options);
+  const whole = await findSpace(job, files, run, options);
   const asked = job.make;
-  const subject = await subjectOf(space, run);
+  const ways = job.ways_in && waysMatter(job) ? await findWays({ ...job.ways_in, bodies: 1 }, whole, run) : null;
+  if (ways) run.done('ways in');
+  const space = ways ? await spaceOfWay(whole, ways, run) : whole;
+  const subject = await subjectOf(space, ways, run);
   const body = asked.of === 'cavity' ? await cavityField(job, space, run) : subject.body;
   const obstacles = certificateObstacles(space.obstacles);
   const about = { tool: { name: 'voidgauge', version: options.version }, job: job.name, units: 'mm', inputs: hashes(space.inputs) };
@@ -106,29 +109,28 @@ function orders({ faces, formats, mould, print }: JobMake): { name: string; face
   ];
 }
 
-/** What is drawn, and made when the job does not ask for a cavity: the envelope, or the greatest body that goes in along the best way. */
-async function subjectOf(space: Space, run: Run): Promise<Subject> {
+/** Of a rib kit the slots follow the way in, where the job asks for ways. */
+const waysMatter = ({ ways_in, make }: Job): boolean =>
+  (ways_in && ways_in.use !== null) || make.of === 'body' || (make.ribs !== false && !make.ribs.along);
+
+/** What is drawn, and made when the job does not ask for a cavity: the envelope, or the greatest body that goes in along the chosen way. */
+async function subjectOf(space: Space, ways: WaysMeasured | null, run: Run): Promise<Subject> {
   const { job } = space;
-  // Of a rib kit the slots follow the way in, where the job asks for ways.
-  const needed = job.make.of === 'body' || (job.make.ribs && !job.make.ribs.along);
-  if (!job.ways_in || !needed) return { space, body: space.envelope };
-  const { ways, bodies } = await findWays({ ...job.ways_in, bodies: 1 }, space, run);
-  run.done('ways in');
-  const along = ways[0]?.direction;
-  if (job.make.of !== 'body') return { space, body: space.envelope, along };
-  if (!along || !(ways[0].volume_l.value > 0))
+  const chosen = ways?.chosen;
+  const along = chosen?.direction;
+  if (job.make.of !== 'body' || (job.ways_in && job.ways_in.use !== null)) return { space, body: space.envelope, along };
+  if (!chosen || !(chosen.keptPercent > 0))
     throw new Fault({
       code: 'make-no-body',
       what: 'No body can be put in along a straight way, so none can be made.',
       hint: 'say which parts come off (comes_off), or make: { of: envelope }',
       exit: 3,
     });
-  const kept = ways[0].kept_percent.toFixed(0);
   run.notes.push({
     code: 'make-body',
-    text: `What is made is the part of the envelope that goes in along the best way, ${kept} % of it.`,
+    text: `What is made is the part of the envelope that goes in along the way chosen, ${chosen.keptPercent.toFixed(0)} % of it.`,
   });
-  return { space, body: bodies[0], along };
+  return { space, body: await bodyOfWay(space, chosen, run.context), along };
 }
 
 async function cavityField(job: Job, space: Space, run: Run): Promise<Field> {

@@ -17,7 +17,7 @@ import { findSpace, type SpaceOptions } from './space.ts';
 import { stow } from './stowage.ts';
 import { fillTank } from './tank.ts';
 import { findBores } from './tubes.ts';
-import { findWays } from './ways.ts';
+import { findWays, spaceOfWay } from './ways.ts';
 
 export type { Files, JobFile } from './run.ts';
 
@@ -31,6 +31,8 @@ export interface Measured {
   readonly scans: readonly Scan[];
   readonly envelope: Mesh;
   readonly cavity: Mesh | null;
+  /** The part of the envelope that goes the way in that the job names; null when the body is the whole of it. */
+  readonly body: Mesh | null;
   readonly fields: { readonly free: Field; readonly envelope: Field; readonly cavity: Field | null };
   /** What the page's dials work from, see coarseFields. */
   readonly coarse: CoarseInput;
@@ -43,20 +45,21 @@ export interface Measured {
 export async function measure(job: Job, files: Files, context: Context, options: MeasureOptions = {}): Promise<Measured> {
   const run = new Run(context);
   const space = await findSpace(job, files, run, options);
+  const ways = job.ways_in ? await findWays(job.ways_in, space, run) : null;
+  if (ways) run.done('ways in');
+  const body = ways ? await spaceOfWay(space, ways, run) : space;
   // The questions need nothing of each other: those with long tasks first.
   const [tank, given, envelope] = await Promise.all([
-    job.tank ? run.beside('tank', fillTank(job.tank, space, run)) : null,
+    job.tank ? run.beside('tank', fillTank(job.tank, body, run, ways?.slack)) : null,
     run.beside('reclaimed', measureReclaimed(space, run)),
     run.beside('necks', measureEnvelope(space, run)),
   ]);
   const reclaimed = given && envelope.bounds(given[0], given[1]);
   if (tank) run.notes.push(...tank.tank.notes);
-  const stowage = job.stowage ? await stow(job.stowage, space, run) : null;
+  const stowage = job.stowage ? await stow(job.stowage, space, ways, run) : null;
   if (stowage) run.done('stowage');
-  const ways = job.ways_in ? await findWays(job.ways_in, space, run) : null;
-  if (ways) run.done('ways in');
-  const body = { envelope: envelope.mesh, holes: envelope.result.through_holes };
-  const tubes = job.tubes ? await findBores(job.tubes, space, body, run) : null;
+  const bored = { envelope: envelope.mesh, holes: envelope.result.through_holes };
+  const tubes = job.tubes ? await findBores(job.tubes, space, bored, run) : null;
   if (tubes) run.done('tubes');
   const routes = job.passages.length > 0 ? await leadPassages(job.passages, space, envelope.mesh, run) : null;
   if (routes) run.done('passages');
@@ -98,6 +101,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
     scans: space.scans,
     envelope: envelope.mesh,
     cavity: cavity ? surface(cavity, 0) : null,
+    body: body === space ? null : surface(body.envelope, 0),
     fields: { free, envelope: space.envelope, cavity },
     coarse: { region: space.coarseRegion, obstacles: space.obstacles, start: cellCentre(grid, start.cell) },
   };

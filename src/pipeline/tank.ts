@@ -1,3 +1,8 @@
+import { once } from '../core/context.ts';
+import type { Note } from '../core/fault.ts';
+import type { Field } from '../core/field.ts';
+import { MM3_PER_LITRE } from '../core/units.ts';
+import { chartsTask } from '../fill/charts.ts';
 import { fluidOf } from '../fill/fluids.ts';
 import { UPRIGHT } from '../fill/level.ts';
 import type { StandOptions } from '../fill/stand.ts';
@@ -9,14 +14,34 @@ import type { JobTank } from '../job/schema-tank.ts';
 import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 
-/** The tank that the envelope makes, its doubt taken from the same tank at twice the step. */
-export async function fillTank(tank: JobTank, { envelope, double, accuracy }: Space, run: Run): Promise<TankRun> {
+/**
+ * The tank that the envelope makes, its doubt taken from the same tank at twice the step, with its dip charts. `slack` (mm, on any grid that
+ * reaches the open): a proposed filler keeps a straight way out for a spout.
+ */
+export async function fillTank(tank: JobTank, { envelope, double, accuracy }: Space, run: Run, slack?: Field): Promise<TankRun> {
   const { options, stand } = tankOptions(tank, accuracy.mm);
   const rough = roughTank(double.envelope, options, run.context);
   // Should the fine one fail first, this one's failure is of no interest.
   rough.catch(() => {});
-  return tankOf(envelope, { ...options, coarse: rough, stand }, run.context);
+  const made = await tankOf(envelope, { ...options, coarse: rough, stand: { ...stand, slack } }, run.context);
+  if (tank.attitudes.length === 0 && !tank.sender) return made;
+  const { sender } = tank;
+  const charts = await once(run.context.pool, chartsTask, {
+    cavity: made.cavity,
+    attitudes: tank.attitudes,
+    sender: sender && { ...sender, floatRadius: sender.float_radius },
+    density: tank.fluid.density,
+    total: made.tank.cavity_l.value * MM3_PER_LITRE * (1 - (tank.foam?.takes ?? 0)),
+  });
+  const spout = slack || tank.filler ? [] : [SPOUT_UNSEEN];
+  const added = { dip_attitudes: charts.dips, ...(charts.sender ? { sender: charts.sender } : {}) };
+  return { ...made, tank: { ...made.tank, ...added, notes: [...made.tank.notes, ...spout] } };
 }
+
+const SPOUT_UNSEEN: Note = {
+  code: 'filler-spout',
+  text: 'The filler is proposed at the highest point; whether a spout gets there from outside is looked at only when ways_in is asked for.',
+};
 
 /** What the job asks of its tank, as the reckoning takes it. `accuracy`: of the scans, mm. */
 export function tankOptions(tank: JobTank, accuracy: number): { options: TankOptions; stand: Partial<StandOptions> } {
@@ -30,6 +55,7 @@ export function tankOptions(tank: JobTank, accuracy: number): { options: TankOpt
     leastRadius: tank.inside_radius,
     inner: tank.inner ?? undefined,
     foam: tank.foam ?? undefined,
+    bores: tank.bores,
     fluid,
     ullage: ullageOf(fluid, ullageRule(tank.ullage)),
     accuracy,

@@ -1,14 +1,15 @@
 import { type Context, checkCancelled } from '../core/context.ts';
+import { Fault } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { cellCentre, type Grid, gridOver } from '../core/grid.ts';
-import { boxSize, growBox } from '../core/vec.ts';
+import { cellCentre, type Grid, gridBox, gridOver } from '../core/grid.ts';
+import { type Box3, boxSize, growBox, unionBox, type Vec3 } from '../core/vec.ts';
 import { slackTask } from '../fit/obstacle.ts';
 import type { Litres, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Obstacle } from '../fit/room.ts';
 import type { SizedBody } from '../fit/way-body.ts';
-import { waysIn } from '../fit/ways.ts';
+import { greatestBody, type WaysInput, waysIn } from '../fit/ways.ts';
 import type { JobWays } from '../job/schema-ways.ts';
-import { boxOfScans, type Scan } from '../scan/scan.ts';
+import { boxOfScans } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
 import { boundsFrom } from './bounds.ts';
 import type { Run } from './run.ts';
@@ -21,8 +22,19 @@ const COARSENING = 2;
 export interface WaysMeasured {
   readonly ways: readonly WayResult[];
   readonly search: WaysSearch;
-  /** What goes in along each of the ways, positive inside, mm, on the envelope's grid. */
-  readonly bodies: readonly Field[];
+  /** The way that the job names, else the best one; null when nothing slides out. */
+  readonly chosen: ChosenWay | null;
+  /** Least slack of what stays on while the body goes in, mm, on the grid over all scans. */
+  readonly slack: Field;
+}
+
+/** One way, for what comes after. */
+export interface ChosenWay {
+  /** Unit vector along which a body slides out. */
+  readonly direction: Vec3;
+  /** Least slack on the way out, mm, on cells of the grid over all scans. */
+  readonly least: Field;
+  readonly keptPercent: number;
 }
 
 /**
@@ -31,15 +43,16 @@ export interface WaysMeasured {
  */
 export async function findWays(asked: JobWays, space: Space, run: Run): Promise<WaysMeasured> {
   const { context } = run;
-  const { obstacles, grid } = await slidingObstacles(asked, space, context);
-  const { envelope, free, root, job } = space;
-  const input = { obstacles, envelope, start: cellCentre(free.grid, root), leastRadius: job.least_radius };
-  const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies });
+  const { obstacles, grid } = await slidingObstacles(asked, { ...space, also: gridBox(space.grid) }, context);
+  const input = inputOf(space, obstacles, space.envelope);
+  const direction = asked.use && asked.use !== 'best' ? asked.use : undefined;
+  const found = await waysIn(input, context, { directions: asked.directions, bodies: asked.bodies, asked: direction });
+  const chosen = found.asked ?? found.best[0] ?? null;
   run.notes.push(...found.notes);
   const { twoStep: two } = found;
   // What the surroundings' grid leaves open of the way comes on top of the body's own step and the scans' accuracy.
   const litresOf = ({ volume, rough, area, sway }: SizedBody): Litres =>
-    boundsFrom(area, job.accuracy)(volume, volume + Math.abs(volume - rough) + sway);
+    boundsFrom(area, space.accuracy.mm)(volume, volume + Math.abs(volume - rough) + sway);
   const ways = found.best.map(
     (w): WayResult => ({
       direction: w.direction,
@@ -59,6 +72,7 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
     clearance_mm: asked.clearance,
     step_mm: grid.step,
     off: found.leftOut,
+    ...(asked.use && chosen ? { used: { direction: chosen.direction, volume_l: litresOf(chosen), kept_percent: chosen.keptPercent } } : {}),
     map: found.shares.map((s) => ({ direction: s.direction, kept_percent: s.keptPercent })),
     two_step: two
       ? {
@@ -70,16 +84,54 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
         }
       : null,
   };
-  return { ways, search, bodies: found.best.map((w) => w.body) };
+  return { ways, search, chosen, slack: found.slack };
 }
 
-/** What a body slides past: every obstacle with its slack on a grid over all scans. */
+const inputOf = ({ free, root, job }: Space, obstacles: readonly Obstacle[], envelope: Field): WaysInput => ({
+  obstacles,
+  envelope,
+  start: cellCentre(free.grid, root),
+  leastRadius: job.least_radius,
+});
+
+/** What of the envelope slides out a way, positive inside, mm, on the envelope's own grid. */
+export const bodyOfWay = (space: Space, { least }: ChosenWay, context: Context, envelope: Field = space.envelope): Promise<Field> =>
+  greatestBody(inputOf(space, [], envelope), least, context);
+
+/**
+ * The space whose envelope is only what slides out the chosen way, where the job asks for that; else the space itself. Throws a Fault when
+ * nothing of the envelope does.
+ */
+export async function spaceOfWay(space: Space, { chosen }: Pick<WaysMeasured, 'chosen'>, { context, notes }: Run): Promise<Space> {
+  const { ways_in } = space.job;
+  const use = ways_in ? ways_in.use : null;
+  if (!use) return space;
+  if (!chosen || !(chosen.keptPercent > 0))
+    throw new Fault({
+      code: 'way-keeps-nothing',
+      what: 'Nothing of the envelope slides out the way that the body is to go.',
+      got: use === 'best' ? 'the best way' : `the direction [${use.map((v) => v.toFixed(3)).join(', ')}]`,
+      hint: 'another direction, more parts with comes_off, or leave ways_in: use out',
+      exit: 3,
+    });
+  const [envelope, rough] = await Promise.all([
+    bodyOfWay(space, chosen, context),
+    bodyOfWay(space, chosen, context, space.double.envelope),
+  ]);
+  notes.push({
+    code: 'body-of-way',
+    text: `The body is what slides out along [${chosen.direction.map((v) => v.toFixed(2)).join(', ')}]: ${chosen.keptPercent.toFixed(0)} % of the envelope. The tank is made of that.`,
+  });
+  return { ...space, envelope, double: { ...space.double, envelope: rough } };
+}
+
+/** What a body slides past: every obstacle with its slack on a grid over all scans, and over `also`. */
 export async function slidingObstacles(
   asked: JobWays,
-  { scans, step, job }: Pick<Space, 'scans' | 'step' | 'job'>,
+  { scans, step, job, also }: Pick<Space, 'scans' | 'step' | 'job'> & { readonly also?: Box3 },
   context: Context,
 ): Promise<{ obstacles: Obstacle[]; grid: Grid }> {
-  const grid = surroundings(scans, step);
+  const grid = surroundings(also ? unionBox(boxOfScans(scans), also) : boxOfScans(scans), step);
   const present = scans.filter(isObstacle);
   const most = Math.max(FAR, 2 * job.least_radius);
   // The largest first: they take the longest.
@@ -108,9 +160,9 @@ export async function slidingObstacles(
   return { obstacles, grid };
 }
 
-/** A grid over all scans, so that a ray that leaves it is in the open. */
-function surroundings(scans: readonly Scan[], step: number): Grid {
-  const box = growBox(boxOfScans(scans), 2 * step);
+/** A grid over all scans, and over the region where that reaches farther, so that a ray that leaves it is in the open. */
+function surroundings(all: Box3, step: number): Grid {
+  const box = growBox(all, 2 * step);
   const [x, y, z] = boxSize(box);
   return gridOver(box, Math.max(COARSENING * step, Math.cbrt((x * y * z) / MOST_CELLS)));
 }

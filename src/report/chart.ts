@@ -8,6 +8,8 @@ export interface ChartTexts {
   readonly title: string;
   readonly x: string;
   readonly y: string;
+  /** A line under everything. */
+  readonly foot?: string;
 }
 
 const SIZE = { width: 720, height: 440, left: 64, right: 150, top: 44, bottom: 52 };
@@ -18,6 +20,7 @@ const DASH = ['', '', '7 4', '2 4', '9 3 2 3', '1 3'];
 /** A plain line chart as SVG text; axes start at round figures, y at the least of the data. */
 export function lineChart(lines: readonly Line[], texts: ChartTexts): string {
   const { width, height, left, right, top, bottom } = SIZE;
+  const deep = height + (texts.foot ? 22 : 0);
   const all = lines.flatMap((l) => l.points);
   const xs = ticksOver(all.map((p) => p.x));
   const ys = ticksOver(all.flatMap((p) => (p.y === null ? [] : [p.y])));
@@ -25,8 +28,8 @@ export function lineChart(lines: readonly Line[], texts: ChartTexts): string {
   const px = (x: number): number => left + ((x - xs[0]) / span(xs)) * (width - left - right);
   const py = (y: number): number => height - bottom - ((y - ys[0]) / span(ys)) * (height - top - bottom);
   const out = [
-    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${width} ${height}" font-family="sans-serif" font-size="13" fill="#1d1f24">`,
-    `<rect width="${width}" height="${height}" fill="#fff"/>`,
+    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${width} ${deep}" font-family="sans-serif" font-size="13" fill="#1d1f24">`,
+    `<rect width="${width}" height="${deep}" fill="#fff"/>`,
     `<text x="${left}" y="24" font-size="16" font-weight="bold">${escaped(texts.title)}</text>`,
   ];
   for (const x of xs)
@@ -39,6 +42,7 @@ export function lineChart(lines: readonly Line[], texts: ChartTexts): string {
     );
   out.push(`<text x="${(left + width - right) / 2}" y="${height - 12}" text-anchor="middle">${escaped(texts.x)}</text>`);
   out.push(`<text transform="translate(16 ${(top + height - bottom) / 2}) rotate(-90)" text-anchor="middle">${escaped(texts.y)}</text>`);
+  if (texts.foot) out.push(`<text x="12" y="${deep - 10}" font-size="9">${escaped(texts.foot)}</text>`);
   lines.forEach((line, i) => {
     const stroke = `stroke="${INK[i % INK.length]}" stroke-width="2" stroke-dasharray="${DASH[i % DASH.length]}" fill="none"`;
     let path = '';

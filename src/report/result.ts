@@ -103,3 +103,6 @@ export const CAUTIONS: readonly string[] = [
   'An "empty" fuel tank can explode: welding, cutting or drilling on one is for specialists, and only when it is proven free of gas.',
   'How much fuel may be carried, and where, is for the local, vehicle and competition rules: leave design, tests and fitting to qualified people.',
 ];
+
+/** A table of fuel litres as it leaves for a spreadsheet: the cautions as comment lines in front. */
+export const withCautions = (csv: string): string => `${CAUTIONS.map((c) => `# ${c}\n`).join('')}${csv}`;

@@ -7,6 +7,7 @@ import { volume } from '../field/integrate.ts';
 import { type Budget, budgetOf, clock } from './budget.ts';
 import { type Candidate, overlap } from './candidate.ts';
 import { type ExactPacking, exactPacking } from './exact.ts';
+import { type Exchange, exchanged, Positions } from './exchange.ts';
 import { type Raster, rasterOf, standings } from './raster.ts';
 import { BLOCK } from './standard.ts';
 
@@ -14,8 +15,8 @@ import { BLOCK } from './standard.ts';
  * How many reference blocks of one litre go in, their sides along the axes: a count by a real search, with a bound.
  *
  * Positions come from a raster (raster.ts). Start: the best of many orders of a greedy fill, on the 50 mm sub-rasters that the raster
- * holds, then on the raster itself. Improvement: the blocks in a part of the void are taken out and that part is filled again, many
- * times; never worse. Small cases are settled by an integer program when the solver is there.
+ * holds. Improvement: exchange (exchange.ts), on that sub-raster, then on the whole raster, then on one of half the pitch. Small cases are settled
+ * by an integer program when the solver is there.
  */
 export interface BlockOptions {
   readonly budget: Budget;
@@ -43,6 +44,8 @@ export interface BlockResult {
   /** No arrangement has more: by the room that blocks on the raster can reach at all, or by the integer program where `bound_from` says so. */
   readonly bound: number;
   readonly bound_from: 'room' | 'program';
+  /** The bound holds for places so far apart, mm; 0: for every place. */
+  readonly bound_on_mm: number;
   /** Count and bound agree. */
   readonly proved: boolean;
   /** Share of the void's volume that the blocks take. */
@@ -52,59 +55,106 @@ export interface BlockResult {
   readonly notes: readonly Note[];
 }
 
-/** The integer program is tried up to this many positions. */
+/** The integer program is tried up to this many positions: 526 took 2 s, 3600 took 25 s. */
 const EXACT_CANDIDATES = 1500;
+/** Questions to the clock that the searches before the integer program may take, on the sub-raster and on the whole one. */
+const FIRST_SEARCH = [150, 60] as const;
+/** Candidates on the finer raster, at most: above, a single step of the search takes too long. */
+const MOST_FINE = 100_000;
+
+/** What is known of one raster. */
+interface Found {
+  readonly raster: Raster;
+  readonly best: readonly Candidate[];
+  readonly bound: number;
+  readonly from: 'room' | 'program';
+  readonly anywhere: boolean;
+}
 
 /** Counts blocks of 200 x 100 x 50 mm in { f >= 0 } (positive inside, mm). Deterministic for a given number of questions to the clock. */
 export async function countBlocks(f: Field, options: BlockOptions): Promise<BlockResult> {
   const more = clock(options.budget);
   const pitch = options.pitch ?? 10;
-  const raster = rasterOf(f, { pitch, edgeRadius: options.edgeRadius ?? 0 });
-  const found = raster ? candidatesOf(raster) : { all: [], plain: false };
-  const { all } = found;
   const notes: Note[] = [];
-  const room = raster ? reachable(all, raster) : 0;
-  let best: Candidate[] = [];
-  let bound = Math.floor(room + 1e-9);
-  let from: 'room' | 'program' = 'room';
-  if (all.length > 0) {
-    const rng = random(options.seed ?? 1);
-    const step = Math.max(1, Math.round(BLOCK[2] / pitch));
-    const { start, lattice } = bestLattice(all, step, rng, more);
-    best = improve(start, lattice, { rng, more: share(more, 400), bound });
-    if (best.length < bound && (options.exact ?? true)) {
-      // In a plain box every arrangement can be pushed into the lowest corner, block by block, and then stands on this sub-raster.
-      const corner = found.plain ? all.filter((p) => p.x % step === 0 && p.y % step === 0 && p.z % step === 0) : lattice;
-      const settled = more() ? await exactOn(corner, best, notes, options.exactSeconds ?? 10) : null;
-      if (settled) {
-        if (settled.blocks.length > best.length) best = settled.blocks;
-        // Elsewhere the program's bound holds for its own positions only.
-        if ((found.plain || corner.length === all.length) && settled.bound < bound) {
-          bound = Math.max(settled.bound, best.length);
-          from = 'program';
-        }
-      }
-    }
-    if (best.length < bound) best = improve(best, all, { rng, more, bound });
-  }
-  if (raster && best.length < bound && !more())
+  const raster = rasterOf(f, { pitch, edgeRadius: options.edgeRadius ?? 0 });
+  const rng = random(options.seed ?? 1);
+  let found = raster && (await countOn(raster, { rng, more, notes, options }));
+  // A proof for every place needs no finer raster.
+  if (found && found.best.length < found.bound + (found.anywhere ? 0 : 1) && more())
+    found = finer(f, found, { rng, more, options }) ?? found;
+  const count = found?.best.length ?? 0;
+  const bound = found?.bound ?? 0;
+  if (count < bound)
     notes.push({
       code: 'blocks-time',
-      text: `The search for blocks ran out of time at ${best.length}; no arrangement has more than ${bound}.`,
+      text: `The search for blocks ended at ${count}; at places ${found?.raster.pitch} mm apart no arrangement has more than ${bound}.`,
     });
   return {
-    count: best.length,
-    blocks_l: best.length,
-    blocks: best.map((p) => place(p, raster as Raster)),
+    count,
+    blocks_l: count,
+    blocks: found ? found.best.map((p) => place(p, found.raster)) : [],
     bound,
-    bound_from: from,
-    proved: best.length === bound,
-    share: best.length > 0 ? (best.length * 1e6) / volume(f) : 0,
-    raster_mm: pitch,
-    tolerance_mm: raster?.tolerance ?? 0,
+    bound_from: found?.from ?? 'room',
+    bound_on_mm: found && !found.anywhere ? found.raster.pitch : 0,
+    proved: count === bound,
+    share: count > 0 ? (count * 1e6) / volume(f) : 0,
+    raster_mm: found?.raster.pitch ?? pitch,
+    tolerance_mm: found?.raster.tolerance ?? 0,
     notes,
   };
 }
+
+interface Search {
+  readonly rng: Random;
+  readonly more: () => boolean;
+  readonly options: BlockOptions;
+}
+
+/** Search and bound on one raster. */
+async function countOn(raster: Raster, { rng, more, notes, options }: Search & { readonly notes: Note[] }): Promise<Found> {
+  const { all, plain } = candidatesOf(raster);
+  const whole = Math.floor(reachable(all, raster) + 1e-9);
+  const found: Found = { raster, best: [], bound: whole, from: 'room', anywhere: plain };
+  if (all.length === 0) return found;
+  const step = Math.max(1, Math.round(BLOCK[2] / raster.pitch));
+  const { start, lattice } = bestLattice(all, step, rng, more);
+  const first = (n: number, bound: number): Exchange => ({ rng, more: share(more, n), bound });
+  let best = exchange(lattice, start, first(FIRST_SEARCH[0], whole));
+  best = exchange(all, best, first(FIRST_SEARCH[1], whole));
+  if (best.length === whole || !(options.exact ?? true) || !more())
+    return { ...found, best: exchange(all, best, { rng, more, bound: whole }) };
+  // In a plain box every arrangement can be pushed into the lowest corner, block by block, and then stands on this sub-raster.
+  const corner = plain ? all.filter((p) => p.x % step === 0 && p.y % step === 0 && p.z % step === 0) : all;
+  const settled = await exactOn(corner, best, notes, options.exactSeconds ?? 10);
+  if (!settled) return { ...found, best: exchange(all, best, first(5 * FIRST_SEARCH[1], whole)) };
+  if (settled.blocks.length > best.length) best = settled.blocks;
+  const bound = Math.min(whole, Math.max(settled.bound, best.length));
+  return { ...found, best: exchange(all, best, first(FIRST_SEARCH[1], bound)), bound, from: bound < whole ? 'program' : 'room' };
+}
+
+/** More blocks on a raster of half the pitch; null when there are none, or too many places. */
+function finer(f: Field, before: Found, { rng, more, options }: Search): Found | null {
+  const raster = rasterOf(f, { pitch: before.raster.pitch / 2, edgeRadius: options.edgeRadius ?? 0 });
+  if (!raster) return null;
+  const { all } = candidatesOf(raster);
+  if (all.length > MOST_FINE) return null;
+  const bound = Math.floor(reachable(all, raster) + 1e-9);
+  const start = before.best.map((p) => ({ x: 2 * p.x, y: 2 * p.y, z: 2 * p.z, a: 2 * p.a, b: 2 * p.b, c: 2 * p.c }));
+  const best = exchange(all, start, { rng, more, bound });
+  return best.length > before.best.length ? { raster, best, bound, from: 'room', anywhere: false } : null;
+}
+
+/** Exchange from blocks that lie, among the candidates. */
+function exchange(all: readonly Candidate[], start: readonly Candidate[], how: Exchange): Candidate[] {
+  if (start.length >= how.bound) return start.slice();
+  const index = new Map(all.map((p, i) => [keyOf(p), i]));
+  const known = start.flatMap((p) => index.get(keyOf(p)) ?? []);
+  // A start that the raster does not hold is of no use here.
+  if (known.length < start.length) return start.slice();
+  return exchanged(new Positions(all), known, how).map((i) => all[i]);
+}
+
+const keyOf = (p: Candidate): string => `${p.x},${p.y},${p.z},${p.a},${p.b}`;
 
 const place = (p: Candidate, { origin, pitch }: Raster): PlacedBlock => ({
   at_mm: [origin[0] + p.x * pitch, origin[1] + p.y * pitch, origin[2] + p.z * pitch],
@@ -172,7 +222,7 @@ function bestLattice(
   for (const group of [...groups.values()].sort((a, b) => b.length - a.length)) {
     if (start.length > 0 && !more()) break;
     for (let i = 0; i < 8; i++) {
-      const got = greedy(group, [], rng);
+      const got = greedy(group, rng);
       if (got.length > start.length) {
         start = got;
         lattice = group;
@@ -183,7 +233,7 @@ function bestLattice(
 }
 
 /** Fills by a random order of corners: positions sorted along the axes in a random turn and sense, a random liking for one way of lying. */
-function greedy(all: readonly Candidate[], kept: readonly Candidate[], rng: Random): Candidate[] {
+function greedy(all: readonly Candidate[], rng: Random): Candidate[] {
   const turn = rng.below(6);
   const [p, q] = [turn % 3, ((turn % 3) + 1 + (turn > 2 ? 1 : 0)) % 3];
   const r = 3 - p - q;
@@ -202,7 +252,7 @@ function greedy(all: readonly Candidate[], kept: readonly Candidate[], rng: Rand
     return k + weight[p] * noise * rng.next();
   });
   const order = Array.from(all.keys()).sort((i, j) => key[i] - key[j] || i - j);
-  const placed = kept.slice();
+  const placed: Candidate[] = [];
   for (const i of order) {
     const c = all[i];
     let free = true;
@@ -210,39 +260,6 @@ function greedy(all: readonly Candidate[], kept: readonly Candidate[], rng: Rand
     if (free) placed.push(c);
   }
   return placed;
-}
-
-interface Search {
-  readonly rng: Random;
-  readonly more: () => boolean;
-  readonly bound: number;
-}
-
-/** Takes the blocks in a random window out and fills it again in several orders; keeps what is no worse. */
-function improve(start: readonly Candidate[], all: readonly Candidate[], { rng, more, bound }: Search): Candidate[] {
-  let best = start.slice();
-  let now = best;
-  while (best.length < bound && more()) {
-    const seed = all[rng.below(all.length)];
-    // A window between one and three blocks wide about a position, so that its size goes with the place.
-    const wide = 0.5 + 2 * rng.next();
-    const cx = seed.x + seed.a / 2;
-    const cy = seed.y + seed.b / 2;
-    const cz = seed.z + seed.c / 2;
-    const reach = wide * Math.max(seed.a, seed.b, seed.c) * 0.5;
-    const kept = now.filter(
-      (p) => Math.abs(p.x + p.a / 2 - cx) > reach || Math.abs(p.y + p.b / 2 - cy) > reach || Math.abs(p.z + p.c / 2 - cz) > reach,
-    );
-    const open = all.filter((c) => !kept.some((k) => overlap(k, c)));
-    let filled = now;
-    for (let i = 0; i < 6; i++) {
-      const got = greedy(open, kept, rng);
-      if (got.length >= filled.length) filled = got;
-    }
-    now = filled;
-    if (now.length > best.length) best = now;
-  }
-  return best;
 }
 
 /** At most `most` questions out of a clock. */
@@ -268,7 +285,8 @@ async function exactOn(
 }
 
 /** A count as one task. */
-export const countBlocksTask: Task<{ readonly field: Field; readonly seconds: number }, BlockResult> = {
+export const countBlocksTask: Task<{ readonly field: Field; readonly seconds: number; readonly enough?: Int32Array }, BlockResult> = {
   name: 'blocks.count',
-  run: ({ field, seconds }) => countBlocks(field, { budget: budgetOf(seconds), exactSeconds: seconds }),
+  // The solver can not be stopped: it gets half of the time at most.
+  run: ({ field, seconds, enough }) => countBlocks(field, { budget: budgetOf(seconds, enough), exactSeconds: Math.min(10, seconds / 2) }),
 };

@@ -7,8 +7,12 @@ export interface Budget {
   readonly cancelled?: () => boolean;
 }
 
-/** So many seconds from now, by this thread's clock. */
-export const budgetOf = (seconds: number): Budget => ({ now: () => performance.now() / 1000, seconds });
+/** So many seconds from now, by this thread's clock; cut short when somebody sets `enough`, shared memory, to other than 0. */
+export const budgetOf = (seconds: number, enough?: Int32Array): Budget => ({
+  now: () => performance.now() / 1000,
+  seconds,
+  cancelled: () => enough !== undefined && Atomics.load(enough, 0) !== 0,
+});
 
 /** A function that says whether there is still time, counted from now. */
 export function clock(budget: Budget): () => boolean {

@@ -63,8 +63,32 @@ function coverRows(all: readonly Candidate[]): number[][] {
         }
   });
   const distinct = new Map<string, number[]>();
-  for (const list of cells.values()) if (list.length > 1) distinct.set(list.join(' '), list);
+  for (const [key, list] of cells) {
+    if (list.length < 2) continue;
+    // A cell says nothing where a neighbour's row says it too; of equal neighbours the last one speaks.
+    const [x, y, z] = key.split(',').map(Number);
+    const told = [
+      [unit[0], 0, 0],
+      [0, unit[1], 0],
+      [0, 0, unit[2]],
+    ].some(([u, v, w]) => {
+      const next = cells.get(`${x + u},${y + v},${z + w}`);
+      const before = cells.get(`${x - u},${y - v},${z - w}`);
+      return (next && within(list, next)) || (before && before.length > list.length && within(list, before));
+    });
+    if (!told) distinct.set(list.join(' '), list);
+  }
   return [...distinct.values()];
+}
+
+/** Whether all of a rising list are in another. */
+function within(list: readonly number[], other: readonly number[]): boolean {
+  let at = 0;
+  for (const i of list) {
+    while (at < other.length && other[at] < i) at++;
+    if (other[at] !== i) return false;
+  }
+  return true;
 }
 
 const gcd = (a: number, b: number): number => (b === 0 ? a : gcd(b, a % b));

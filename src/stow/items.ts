@@ -6,6 +6,7 @@ import { type Random, random } from '../core/random.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { type Budget, budgetOf, clock } from './budget.ts';
 import { cylinderFits } from './inside.ts';
+import { loadingOrder } from './loading.ts';
 import { type Raster, rasterOf, type Standing, standings } from './raster.ts';
 import { LUGGAGE } from './standard.ts';
 
@@ -23,6 +24,12 @@ export interface ItemOptions {
    * the void alone (other items not looked at).
    */
   readonly opening?: Vec3;
+  /**
+   * The whole room, where `f` is only what can be reached along a way: says of an item whether it would stand there if it could be brought there.
+   */
+  readonly room?: Field;
+  /** Unit vector along which items slide out one by one: only places count from which they do so in some order. */
+  readonly along?: Vec3;
   readonly seed?: number;
 }
 
@@ -33,12 +40,20 @@ export interface PlacedItem {
   readonly axis?: number;
 }
 
+/** An item in its place in the result: its turn when all are put in one after the other along the way, from 1; left out without a way. */
+export interface StowedItem extends PlacedItem {
+  readonly turn?: number;
+}
+
 export interface ItemResult {
   readonly name: string;
   readonly asked: number;
   /** How many go in beside all the others listed. */
   readonly fits: number;
-  readonly places: readonly PlacedItem[];
+  /** Whether one of it, alone, has room at all; and whether it can be brought to such a place. */
+  readonly stands: boolean;
+  readonly reached: boolean;
+  readonly places: readonly StowedItem[];
 }
 
 export interface StowResult {
@@ -58,7 +73,9 @@ interface Way {
 interface Kind {
   readonly item: Item;
   readonly volume: number;
+  /** Only places that are reached. */
   readonly ways: readonly Way[];
+  readonly stands: boolean;
 }
 
 /**
@@ -70,14 +87,14 @@ export function packItems(f: Field, items: readonly Item[], options: ItemOptions
   const more = clock(options.budget);
   const raster = rasterOf(f, { pitch: options.pitch ?? 10 });
   const notes: Note[] = [];
-  const kinds = items.map((item) => (raster ? kindOf(f, raster, item, options.opening) : { item, volume: 0, ways: [] }));
+  const kinds = items.map((item) => kindOf(f, raster, item, options));
   const order = kinds.map((_, i) => i).sort((a, b) => kinds[b].volume - kinds[a].volume || a - b);
   const rng = random(options.seed ?? 1);
   let best: PlacedItem[][] = kinds.map(() => []);
   let most = -1;
   const asked = kinds.reduce((sum, k) => sum + k.volume * k.item.count, 0);
   for (let tries = 0; raster && most < asked && (tries === 0 || more()); tries++) {
-    const placed = attempt(kinds, tries === 0 ? order : shuffled(order, rng), raster, rng);
+    const placed = attempt(kinds, tries === 0 ? order : shuffled(order, rng), raster, { rng, along: options.along });
     const score = placed.reduce((sum, p, i) => sum + p.length * kinds[i].volume, 0);
     if (score <= most) continue;
     most = score;
@@ -89,8 +106,15 @@ export function packItems(f: Field, items: readonly Item[], options: ItemOptions
       code: 'stow-partly',
       text: 'Not everything asked for was found room for together; a longer search or another order may still find some.',
     });
+  const turns = options.along && loadingOrder(best.flat(), options.along);
+  let first = 0;
   return {
-    items: items.map((item, i) => ({ name: item.name, asked: item.count, fits: best[i].length, places: best[i] })),
+    items: items.map((item, i) => {
+      const places = best[i].map((p, n) => (turns ? { ...p, turn: turns[first + n] } : p));
+      first += places.length;
+      const reachedAtAll = kinds[i].ways.some((w) => w.standing.free.includes(1));
+      return { name: item.name, asked: item.count, fits: places.length, stands: kinds[i].stands, reached: reachedAtAll, places };
+    }),
     all,
     volume_l: Math.max(0, most) / 1e6,
     tolerance_mm: raster?.tolerance ?? 0,
@@ -117,7 +141,18 @@ function checkItem(item: Item): void {
     });
 }
 
-function kindOf(f: Field, raster: Raster, item: Item, opening: Vec3 | undefined): Kind {
+/** The ways an item lies, and its places on the raster that it reaches. */
+function kindOf(f: Field, raster: Raster | null, item: Item, { opening, room, pitch = 10 }: ItemOptions): Kind {
+  const volume = item.shape === 'box' ? item.size[0] * item.size[1] * item.size[2] : (Math.PI / 4) * item.diameter ** 2 * item.length;
+  const free = raster ? waysOf(f, raster, item) : [];
+  const ways = raster ? free.map((w) => ({ ...w, standing: reached(w.standing, raster, opening) })) : [];
+  const some = (list: readonly Way[]): boolean => list.some((w) => w.standing.free.includes(1));
+  if (some(free) || !room) return { item, volume, ways, stands: some(free) };
+  const whole = rasterOf(room, { pitch });
+  return { item, volume, ways, stands: whole !== null && some(waysOf(room, whole, item)) };
+}
+
+function waysOf(f: Field, raster: Raster, item: Item): Way[] {
   if (item.shape === 'box') {
     const [l, w, h] = item.size;
     const sizes: Vec3[] = [
@@ -129,18 +164,13 @@ function kindOf(f: Field, raster: Raster, item: Item, opening: Vec3 | undefined)
       [h, w, l],
     ];
     const different = sizes.filter((s, i) => sizes.findIndex((t) => t.every((v, a) => v === s[a])) === i);
-    return {
-      item,
-      volume: l * w * h,
-      ways: different.map((s) => ({ standing: reached(standings(raster, s), raster, opening), axis: -1 })),
-    };
+    return different.map((s) => ({ standing: standings(raster, s), axis: -1 }));
   }
   const { diameter: d, length } = item;
-  const ways = [0, 1, 2].map((axis) => {
+  return [0, 1, 2].map((axis) => {
     const size = [0, 1, 2].map((a) => (a === axis ? length : d)) as [number, number, number];
-    return { standing: reached(cylinderStandings(f, raster, { size, axis }), raster, opening), axis };
+    return { standing: cylinderStandings(f, raster, { size, axis }), axis };
   });
-  return { item, volume: (Math.PI / 4) * d * d * length, ways };
 }
 
 /**
@@ -224,7 +254,12 @@ function reached(s: Standing, raster: Raster, opening: Vec3 | undefined): Standi
 }
 
 /** One try: kinds in the given order, every piece as far as it will go into one corner. */
-function attempt(kinds: readonly Kind[], order: readonly number[], raster: Raster, rng: Random): PlacedItem[][] {
+function attempt(
+  kinds: readonly Kind[],
+  order: readonly number[],
+  raster: Raster,
+  { rng, along }: { readonly rng: Random; readonly along: Vec3 | undefined },
+): PlacedItem[][] {
   const placed: PlacedItem[] = [];
   const out: PlacedItem[][] = kinds.map(() => []);
   for (const i of order) {
@@ -238,7 +273,7 @@ function attempt(kinds: readonly Kind[], order: readonly number[], raster: Raste
       if (out[i].length === kinds[i].item.count) break;
       for (const p of placesOf(kinds[i].ways[w], raster, { corner, turn })) {
         if (out[i].length === kinds[i].item.count) break;
-        if (placed.some((q) => clash(p, q))) continue;
+        if (placed.some((q) => clash(p, q)) || (along && !loadingOrder([...placed, p], along))) continue;
         placed.push(p);
         out[i].push(p);
       }
@@ -300,10 +335,13 @@ interface Packing {
   readonly items: readonly Item[];
   readonly seconds: number;
   readonly opening?: Vec3;
+  readonly room?: Field;
+  readonly along?: Vec3;
+  readonly enough?: Int32Array;
 }
 
 /** A packing as one task. */
 export const packItemsTask: Task<Packing, StowResult> = {
   name: 'items.pack',
-  run: ({ field, items, seconds, opening }) => packItems(field, items, { budget: budgetOf(seconds), opening }),
+  run: ({ field, items, seconds, enough, ...how }) => packItems(field, items, { budget: budgetOf(seconds, enough), ...how }),
 };

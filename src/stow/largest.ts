@@ -318,11 +318,18 @@ interface Largest {
 
 const larger = (a: BoxResult | null, b: BoxResult | null): BoxResult | null => (!b || (a && a.volume_l >= b.volume_l) ? a : b);
 
+interface LargestOrder {
+  readonly field: Field;
+  readonly doubt: number;
+  readonly seconds: number;
+  readonly enough?: Int32Array;
+}
+
 /** All of them as one task; the time is shared out among the four searches. */
-export const largestTask: Task<{ readonly field: Field; readonly doubt: number; readonly seconds: number }, Largest> = {
+export const largestTask: Task<LargestOrder, Largest> = {
   name: 'largest.all',
-  run: ({ field, doubt, seconds }) => {
-    const options = (): LargestOptions => ({ doubt, budget: budgetOf(seconds / 4) });
+  run: ({ field, doubt, seconds, enough }) => {
+    const options = (): LargestOptions => ({ doubt, budget: budgetOf(seconds / 4, enough) });
     // A box that may turn may also not turn: cut short, the wider search must not end below the narrower one.
     const box = largestBox(field, 'none', options());
     const aboutZ = larger(box, largestBox(field, 'z', options()));

@@ -37,7 +37,7 @@ describe('axis-parallel optima', () => {
     [450, 250, 150, 15],
   ])('%i x %i x %i holds %i', async (l, w, h, want) => {
     const solid = box(l, w, h);
-    const r = await countBlocks(fieldIn(solid, [l / 2, w / 2, h / 2], 5), { budget: questions(560), exactSeconds: 100 });
+    const r = await countBlocks(fieldIn(solid, [l / 2, w / 2, h / 2], 5), { budget: questions(300), exactSeconds: 100 });
     expect(r.count).toBe(want);
     expect(r.proved).toBe(true);
     check(r, solid);
@@ -45,7 +45,7 @@ describe('axis-parallel optima', () => {
 
   it('the search alone reaches the proved count, at another place on the grid', async () => {
     const f = fieldIn(box(300, 300, 300), [150, 150, 150], 5, [0.45, 0.11, -0.38]);
-    const r = await countBlocks(f, { budget: questions(560), exact: false });
+    const r = await countBlocks(f, { budget: questions(220), exact: false });
     expect(r.count).toBe(26);
     expect(r.bound).toBe(27);
     expect(r.proved).toBe(false);
@@ -95,7 +95,7 @@ describe('a void the size of a quad, crooked, with a tube across', () => {
   it('gets at least a tenth more than a plain greedy, none of it overlapping or outside', async () => {
     const f = fieldIn(bay, [262, 150, 125], 5);
     const plain = plainGreedy(f);
-    const r = await countBlocks(f, { budget: questions(700), seed: 3 });
+    const r = await countBlocks(f, { budget: questions(420), seed: 3 });
     check(r, bay);
     expect(plain).toBeGreaterThan(8);
     expect(r.count >= 1.1 * plain || r.proved).toBe(true);
