@@ -51,13 +51,14 @@ function mouldLines(m: MouldReport): string[] {
     ...pullLines(m.pull, m.draft_deg, m.pull_given ? 'drawn' : 'drawn along the best way found,'),
     ...(m.pull_given ? pullLines(m.best_pull, m.draft_deg, 'the best way found is') : []),
   ];
-  for (const [name, c] of [
-    ['plug', cutter.plug],
-    ['mould', cutter.mould],
+  const usual = m.process.inside_radius_mm;
+  for (const [name, c, more] of [
+    ['plug', cutter.plug, ''],
+    ['mould', cutter.mould, usual === null ? '' : ` (usual for the part: at least ${num(usual)})`],
   ] as const)
     lines.push(
       ...wrap(
-        `${name}: least inside radius ${c.least_radius_mm.toFixed(1)} mm; a ball cutter of ${num(cutter.radius_mm)} mm leaves ${percent(c.unreached_percent)} of the surface${c.unreached.length > 0 ? `: ${where(c.unreached)}` : ''}`,
+        `${name}: least inside radius ${c.least_radius_mm.toFixed(1)} mm${more}; a ball cutter of ${num(cutter.radius_mm)} mm leaves ${percent(c.unreached_percent)} of the surface${c.unreached.length > 0 ? `: ${where(c.unreached)}` : ''}`,
         '  ',
       ),
     );
