@@ -11,14 +11,16 @@ export const tooledLines = ({ print, mould }: Tooled): string[] => [
 ];
 
 function printLines(p: NonNullable<Tooled['print']>): string[] {
+  const alone = p.parts.length === 1;
+  const pegs = alone ? '' : `${count(p.pegs, 'peg')} of ${num(p.peg_mm.diameter)} mm with ${num(p.peg_mm.gap)} mm all round; `;
   return [
     '',
     ...wrap(
-      `Stand-in to print: ${count(p.parts.length, 'part')}, ${count(p.pegs, 'peg')} of ${num(p.peg_mm.diameter)} mm with ${num(p.peg_mm.gap)} mm all round; each is closed, none overlap, ${p.parts_l.toFixed(3)} l in all`,
+      `Stand-in to print: ${count(p.parts.length, 'part')}, ${pegs}${alone ? 'closed' : 'each is closed, none overlap'}, ${p.parts_l.toFixed(3)} l in all`,
       '',
     ),
     ...p.parts.map((q) => row(`  ${q.name}`, `${q.volume_l.toFixed(2)} l`, `${q.size_mm.map((v) => Math.round(v)).join(' x ')}`)),
-    ...wrap(`Put together: ${p.order}.`, '  '),
+    ...(alone ? [] : wrap(`Put together: ${p.order}.`, '  ')),
   ];
 }
 
@@ -69,7 +71,7 @@ function mouldLines(m: MouldReport): string[] {
     ),
   );
   const money = (v: number): string => `${v.toFixed(2)}${m.currency ? ` ${m.currency}` : ''}`;
-  for (const c of m.costs) lines.push(row(`  ${sized(c.count)} ${c.what}`, money(c.sum), `at ${money(c.price)}, your price`));
+  for (const c of m.costs) lines.push(row(`  ${c.what}, ${sized(c.count)}`, money(c.sum), `at ${money(c.price)}, your price`));
   return lines;
 }
 
