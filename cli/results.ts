@@ -16,6 +16,9 @@ export interface MeasuredJob {
   readonly edited: boolean;
 }
 
+/** Folder within that of the results for what is made from them. */
+export const WORKSHOP = 'workshop';
+
 /** Whether `path` is a folder: results of a measure run rather than a job file. */
 export const isFolder = async (path: string): Promise<boolean> => (await stat(path).catch(() => undefined))?.isDirectory() === true;
 

@@ -11,14 +11,16 @@ export const tooledLines = ({ print, mould }: Tooled): string[] => [
 ];
 
 function printLines(p: NonNullable<Tooled['print']>): string[] {
+  const alone = p.parts.length === 1;
+  const pegs = alone ? '' : `${count(p.pegs, 'peg')} of ${num(p.peg_mm.diameter)} mm with ${num(p.peg_mm.gap)} mm all round; `;
   return [
     '',
     ...wrap(
-      `Stand-in to print: ${count(p.parts.length, 'part')}, ${count(p.pegs, 'peg')} of ${num(p.peg_mm.diameter)} mm with ${num(p.peg_mm.gap)} mm all round; each is closed, none overlap, ${p.parts_l.toFixed(3)} l in all`,
+      `Stand-in to print: ${count(p.parts.length, 'part')}, ${pegs}${alone ? 'closed' : 'each is closed, none overlap'}, ${p.parts_l.toFixed(3)} l in all`,
       '',
     ),
     ...p.parts.map((q) => row(`  ${q.name}`, `${q.volume_l.toFixed(2)} l`, `${q.size_mm.map((v) => Math.round(v)).join(' x ')}`)),
-    ...wrap(`Put together: ${p.order}.`, '  '),
+    ...(alone ? [] : wrap(`Put together: ${p.order}.`, '  ')),
   ];
 }
 
@@ -51,13 +53,14 @@ function mouldLines(m: MouldReport): string[] {
     ...pullLines(m.pull, m.draft_deg, m.pull_given ? 'drawn' : 'drawn along the best way found,'),
     ...(m.pull_given ? pullLines(m.best_pull, m.draft_deg, 'the best way found is') : []),
   ];
-  for (const [name, c] of [
-    ['plug', cutter.plug],
-    ['mould', cutter.mould],
+  const usual = m.process.inside_radius_mm;
+  for (const [name, c, more] of [
+    ['plug', cutter.plug, ''],
+    ['mould', cutter.mould, usual === null ? '' : ` (usual for the part: at least ${num(usual)})`],
   ] as const)
     lines.push(
       ...wrap(
-        `${name}: least inside radius ${c.least_radius_mm.toFixed(1)} mm; a ball cutter of ${num(cutter.radius_mm)} mm leaves ${percent(c.unreached_percent)} of the surface${c.unreached.length > 0 ? `: ${where(c.unreached)}` : ''}`,
+        `${name}: least inside radius ${c.least_radius_mm.toFixed(1)} mm${more}; a ball cutter of ${num(cutter.radius_mm)} mm leaves ${percent(c.unreached_percent)} of the surface${c.unreached.length > 0 ? `: ${where(c.unreached)}` : ''}`,
         '  ',
       ),
     );
@@ -68,7 +71,7 @@ function mouldLines(m: MouldReport): string[] {
     ),
   );
   const money = (v: number): string => `${v.toFixed(2)}${m.currency ? ` ${m.currency}` : ''}`;
-  for (const c of m.costs) lines.push(row(`  ${sized(c.count)} ${c.what}`, money(c.sum), `at ${money(c.price)}, your price`));
+  for (const c of m.costs) lines.push(row(`  ${c.what}, ${sized(c.count)}`, money(c.sum), `at ${money(c.price)}, your price`));
   return lines;
 }
 

@@ -6,6 +6,7 @@ import { memorySource, openSource, type Source } from './data.ts';
 import type { DialPanel } from './dial-panel.ts';
 import { download, make, part } from './dom.ts';
 import { Drawing } from './drawing.ts';
+import { drawingPage } from './drawing-page.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
 import { measurePanel } from './measure-panel.ts';
@@ -135,7 +136,7 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   measurePanel(drawing, slackReader(source));
   placesPanel(result, drawing);
   showTables(result, drawing);
-  printSheet(result, drawing, all);
+  printSheet(result, drawing, all, await drawingPage(source));
   const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();

@@ -13,7 +13,7 @@ import { VIEWS } from './views.ts';
  * The sheet for the printer, A4 or Letter: made when the browser is about to print, from the same result and the same drawing.
  * Doubts first, then figures with what they mean, views with dimensions, a section, curves, tables, cautions, and where it comes from.
  */
-export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[]): void {
+export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[], page?: SVGSVGElement): void {
   const button = make('button', { type: 'button' }, 'print the sheet');
   button.addEventListener('click', () => print());
   part('measure').querySelector('.words')?.append(button);
@@ -24,7 +24,7 @@ export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Cur
     document.documentElement.dataset.paper = 'bright';
     drawing.recolour();
     for (const c of curves) c.draw();
-    part('print').replaceChildren(...contents(r, drawing));
+    part('print').replaceChildren(...contents(r, drawing, page));
     // Curves are drawn when this turn ends; their copies are taken right after.
     queueMicrotask(() => queueMicrotask(copyCurves));
   });
@@ -36,7 +36,7 @@ export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Cur
   });
 }
 
-function contents(r: ResultFile, drawing: Drawing): HTMLElement[] {
+function contents(r: ResultFile, drawing: Drawing, page: SVGSVGElement | undefined): HTMLElement[] {
   const h = (text: string): HTMLElement => make('h2', {}, text);
   const out: HTMLElement[] = [
     make('h1', {}, r.job.name),
@@ -46,6 +46,8 @@ function contents(r: ResultFile, drawing: Drawing): HTMLElement[] {
     figureTable(r),
   ];
   out.push(h('Views'), views(drawing));
+  if (page)
+    out.push(h('Drawing page, fitted to this sheet: measure on the file itself'), make('figure', { class: 'page' }, page.cloneNode(true)));
   const off = Math.max(0, ...drawing.things.map((t) => t.thing.error ?? 0));
   if (off > 0)
     out.push(make('p', {}, `Drawn with fewer faces than scanned, at most ${off.toFixed(2)} mm off; figures come from the whole scans.`));

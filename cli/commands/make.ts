@@ -14,7 +14,7 @@ import { checkOutFolder, readText, writeFolder } from '../files.ts';
 import { num, row, sized, wrap } from '../lines.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
-import { isFolder, type MeasuredJob, measuredJob } from '../results.ts';
+import { isFolder, type MeasuredJob, measuredJob, WORKSHOP } from '../results.ts';
 import { drawnLines } from '../rows-drawn.ts';
 import { tooledLines } from '../rows-tooled.ts';
 import { VERSION } from '../version.ts';
@@ -69,7 +69,7 @@ const MADE = [
 
 async function run(path: string, options: Options): Promise<void> {
   const { job: whole, folder, step, edited } = await jobOf(path);
-  const out = options.output ?? ((await isFolder(path)) ? join(path, 'workshop') : undefined);
+  const out = options.output ?? ((await isFolder(path)) ? join(path, WORKSHOP) : undefined);
   if (out === undefined)
     throw new Fault({ code: 'no-output', what: 'It is not said where the files shall go.', expected: 'a folder: -o FOLDER', where: path });
   const picked = MAKE_OUTPUTS.filter((o) => options[keyOf(o)]);

@@ -88,6 +88,11 @@ export class PegShapes {
     };
     return full(this.guard, joint.above.solid) && full(this.root, joint.below.solid);
   }
+
+  /** Gives the library's memory back. */
+  delete(): void {
+    for (const s of [this.peg, this.hole, this.guard, this.root]) s.delete();
+  }
 }
 
 /** Brings z to the joint's axis and x, y to the next two, shifted to the place; column by column. */

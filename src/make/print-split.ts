@@ -83,9 +83,12 @@ export function splitForPrint(mesh: Mesh, options: PrintOptions, lib: ManifoldTo
       const { peg, hole, added, taken } = shapes.at(joint, p);
       joint.below.solid = replaced(joint.below.solid, joint.below.solid.add(peg));
       joint.above.solid = replaced(joint.above.solid, joint.above.solid.subtract(hole));
+      peg.delete();
+      hole.delete();
       expected += added - taken;
       pegs++;
     }
+    joint.face.delete();
   }
   const overlap = joints.reduce((m, { below, above }) => Math.max(m, commonOf(below.solid, above.solid)), 0);
   const parts = pieces.map(({ name, solid }): PrintPart => ({ name, mesh: meshOf(solid, mesh.origin) }));
@@ -107,6 +110,7 @@ export function splitForPrint(mesh: Mesh, options: PrintOptions, lib: ManifoldTo
   };
   check(pieces, parts, figures, options);
   for (const p of pieces) p.solid.delete();
+  shapes.delete();
   whole.delete();
   return { parts, figures, notes };
 }

@@ -6,7 +6,7 @@ import { boxesStl, voidgauge } from './run.ts';
 
 /**
  * A room of 200 x 160 x 120 mm between slabs, clearance 5, open at the top (+z) behind a rim that leaves an opening of 120 x 160: what goes in from
- * above is as wide as the rim leaves, the room less 35 mm at either end.
+ * above is as wide as the rim leaves, 2 mm kept to either side while it goes in.
  */
 const JOB = `voidgauge: 1
 name: room
@@ -19,7 +19,7 @@ region: { skin: false, box: { min: [0, 0, 0], max: [200, 160, 115] } }
 start: [100, 80, 60]
 least_radius: 10
 tank: false
-ways_in: { clearance: 5, directions: 6 }
+ways_in: { clearance: 2, directions: 6 }
 make: { of: body, faces: 600, formats: [stl], mould: { pull: z, machine: [300, 300, 200], stock: 0, prices: { currency: EUR, foam_sheet: 10 } } }
 `;
 const BOXES: Readonly<Record<string, Uint8Array>> = {
@@ -29,7 +29,7 @@ const BOXES: Readonly<Record<string, Uint8Array>> = {
 };
 
 let cwd: string;
-const run = (...args: string[]) => voidgauge(args, { cwd });
+const run = (...args: string[]) => voidgauge([...args, '--workers', '1'], { cwd });
 const read = (...path: string[]) => JSON.parse(readFileSync(join(cwd, ...path), 'utf8'));
 beforeAll(async () => {
   cwd = mkdtempSync(join(tmpdir(), 'voidgauge-'));
@@ -52,14 +52,15 @@ describe('make from a folder of results', () => {
     ]);
     const { seeds, mould, step_mm: step, notes } = read('out', 'workshop', 'manifest.json');
     expect(step).toBe(5);
-    // Between the rims 5 mm are kept to either side: 110 x 150 x 110 mm, edges of 10 mm (Steiner); 5 mm cells and 600 faces take 4 % at most.
-    const [a, b, c, r] = [90, 130, 90, 10];
+    // 116 x 150 x 110 mm, edges of 10 mm (Steiner); 5 mm cells and 600 faces take 4 % at most.
+    const [a, b, c, r] = [96, 130, 90, 10];
     const whole = a * b * c + 2 * (a * b + b * c + c * a) * r + Math.PI * (a + b + c) * r * r + (4 / 3) * Math.PI * r ** 3;
     expect(seeds[0]).toMatchObject({ of: 'body', pass: true });
     expect((seeds[0].volume_l * 1e6) / whole).toBeGreaterThan(0.96);
     expect((seeds[0].volume_l * 1e6) / whole).toBeLessThan(1.005);
     expect(notes.map((n: { code: string }) => n.code)).toContain('make-body');
-    expect(mould.pull.two_part_percent).toBeLessThan(1);
+    // Walls stand upright but for what cells of 5 mm leave of them.
+    expect(mould.pull.two_part_percent).toBeLessThan(4);
     expect(mould.pull_block.fits).toBe(true);
     expect(mould.foam.layers.length).toBe(3);
     expect(mould.costs).toEqual([{ what: 'sheets of foam', count: 1, price: 10, sum: 10 }]);
