@@ -287,6 +287,8 @@ function fineFit(source: Samples, tree: SurfaceTree, start: Plane, rounds: numbe
     const about = { median: pairs.size(0.5), p95: pairs.size(0.95), share: pairs.count / source.count };
     const next = step.solve(1e-9);
     found = { plane: next, centre, ...about, errorTurn: turn, errorShift: shift, weakest };
+    // What is free only wanders.
+    if (round >= CLOSE_ROUNDS && weakest < SLIDES) break;
     const moved =
       size * distance(next.normal, plane.normal) +
       Math.abs(dot(next.normal, centre) - next.offset - dot(plane.normal, centre) + plane.offset);
