@@ -90,7 +90,7 @@ describe('the best plane of symmetry', () => {
     expect(told.doubts).toEqual([]);
     expect(Math.abs(told.normal[1])).toBeGreaterThan(0.999999);
     expect(codeOf(() => symmetryPlane(noisy(ballMesh(60, 30), 0.1, 9), {}, inlineContext))).toBe('datum-symmetry-free');
-    const tubes = tubeFrame({ seed: 4, size: [900, 500, 400], tubes: 9, edge: 6 });
+    const tubes = tubeFrame({ seed: 4, size: [900, 500, 400], tubes: 9, edge: 12 });
     expect(codeOf(() => symmetryPlane(tubes, {}, inlineContext))).toBe('datum-no-symmetry');
   });
 });
