@@ -17,11 +17,14 @@ export interface Mask {
  * The field between cell centres, trilinear; held constant beyond the outermost centres.
  * Second order where the field is smooth, first order across its creases.
  */
-export function sampleField(f: Field, p: Vec3): number {
+export const sampleField = (f: Field, p: Vec3): number => sampleAt(f, p[0], p[1], p[2]);
+
+/** The same at (px, py, pz), for hot loops. */
+export function sampleAt(f: Field, px: number, py: number, pz: number): number {
   const { origin, step, nx, ny, nz } = f.grid;
-  const x = Math.min(Math.max((p[0] - origin[0]) / step, 0), nx - 1);
-  const y = Math.min(Math.max((p[1] - origin[1]) / step, 0), ny - 1);
-  const z = Math.min(Math.max((p[2] - origin[2]) / step, 0), nz - 1);
+  const x = Math.min(Math.max((px - origin[0]) / step, 0), nx - 1);
+  const y = Math.min(Math.max((py - origin[1]) / step, 0), ny - 1);
+  const z = Math.min(Math.max((pz - origin[2]) / step, 0), nz - 1);
   const i = Math.min(Math.floor(x), Math.max(nx - 2, 0));
   const j = Math.min(Math.floor(y), Math.max(ny - 2, 0));
   const k = Math.min(Math.floor(z), Math.max(nz - 2, 0));

@@ -88,7 +88,7 @@ function check(p: PlacingResult, limit: number, run: Run): void {
 }
 
 /** A scan whose place is to be found. */
-export interface Asked {
+interface Asked {
   /** As moved by `start`. */
   readonly scan: Scan;
   readonly sha256: string;

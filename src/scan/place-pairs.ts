@@ -28,10 +28,15 @@ export class LatticePartner implements Partner {
     const { near, samples } = this.lattice;
     const s = near[cellOf(this.lattice, x, y, z)];
     if (s < 0) return false;
-    for (let k = 0; k < 3; k++) {
-      this.point[k] = samples.points[3 * s + k];
-      this.normal[k] = samples.normals[3 * s + k];
-    }
+    const { points, normals } = samples;
+    const { point, normal } = this;
+    const o = 3 * s;
+    point[0] = points[o];
+    point[1] = points[o + 1];
+    point[2] = points[o + 2];
+    normal[0] = normals[o];
+    normal[1] = normals[o + 1];
+    normal[2] = normals[o + 2];
     return true;
   }
 }

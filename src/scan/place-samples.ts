@@ -64,18 +64,11 @@ export function normalInto(p: Float32Array, t: Uint32Array, i: number, out: Floa
   return Math.sqrt(out[0] * out[0] + out[1] * out[1] + out[2] * out[2]);
 }
 
-/** Normal of triangle i, as long as twice its area. */
+/** The same as three numbers. */
 export function areaVector(p: Float32Array, t: Uint32Array, i: number): [number, number, number] {
-  const a = t[i * 3] * 3;
-  const b = t[i * 3 + 1] * 3;
-  const c = t[i * 3 + 2] * 3;
-  const ux = p[b] - p[a];
-  const uy = p[b + 1] - p[a + 1];
-  const uz = p[b + 2] - p[a + 2];
-  const vx = p[c] - p[a];
-  const vy = p[c + 1] - p[a + 1];
-  const vz = p[c + 2] - p[a + 2];
-  return [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
+  const out = new Float64Array(3);
+  normalInto(p, t, i, out);
+  return [out[0], out[1], out[2]];
 }
 
 /**
@@ -84,7 +77,7 @@ export function areaVector(p: Float32Array, t: Uint32Array, i: number): [number,
  */
 export interface NearestLattice {
   readonly samples: Samples;
-  /** Index of a sample for each cell, x fastest. */
+  /** Index of a sample for each cell, x fastest; the outermost layer of cells is not looked up. */
   readonly near: Int32Array;
   readonly low: Float64Array;
   readonly cell: number;
@@ -104,7 +97,8 @@ export function nearestLattice(samples: Samples, reach: number, finest: number):
   }
   const extent = [0, 1, 2].map((a) => high[a] - low[a]);
   const cell = Math.max(finest, Math.cbrt((extent[0] * extent[1] * extent[2]) / MOST_CELLS));
-  const [nx, ny, nz] = extent.map((e) => Math.max(1, Math.ceil(e / cell)));
+  const [nx, ny, nz] = extent.map((e) => Math.ceil(e / cell) + 2);
+  for (let a = 0; a < 3; a++) low[a] -= cell;
   const near = new Int32Array(nx * ny * nz).fill(-1);
   const lattice: NearestLattice = { samples, near, low, cell, size: [nx, ny, nz] };
   for (let s = 0; s < count; s++) {
@@ -115,13 +109,12 @@ export function nearestLattice(samples: Samples, reach: number, finest: number):
   return lattice;
 }
 
-/** Cell that holds a point, or the nearest cell of the lattice. */
+/** Cell that holds a point, or the nearest of those inside the outermost layer. */
 export function cellOf({ low, cell, size }: NearestLattice, x: number, y: number, z: number): number {
   const [nx, ny, nz] = size;
-  // Truncated, so that what lies below the first cell counts to it.
-  const i = Math.min(Math.max(Math.trunc((x - low[0]) / cell), 0), nx - 1);
-  const j = Math.min(Math.max(Math.trunc((y - low[1]) / cell), 0), ny - 1);
-  const k = Math.min(Math.max(Math.trunc((z - low[2]) / cell), 0), nz - 1);
+  const i = Math.min(Math.max(Math.trunc((x - low[0]) / cell), 1), nx - 2);
+  const j = Math.min(Math.max(Math.trunc((y - low[1]) / cell), 1), ny - 2);
+  const k = Math.min(Math.max(Math.trunc((z - low[2]) / cell), 1), nz - 2);
   return i + nx * (j + ny * k);
 }
 
@@ -145,48 +138,51 @@ function squared({ samples, low, cell, size }: NearestLattice, c: number, s: num
   );
 }
 
-/** Carries samples from cell to cell, there and back, until all cells have one (vector propagation, Danielsson, CGIP 14, 1980: recalled). */
+/**
+ * Carries samples from cell to cell, there and back, until all cells have one (vector propagation, Danielsson, CGIP 14, 1980: recalled).
+ * With the outermost layer left out no neighbour has to be checked for; that halves the time.
+ */
 function spread(lattice: NearestLattice): void {
-  const { near, size } = lattice;
-  const [nx, ny, nz] = size;
-  const p = lattice.samples.points;
-  const { low, cell } = lattice;
-  const sweep = (sign: 1 | -1): void => {
-    const range = (n: number): [number, number] => (sign > 0 ? [0, n] : [n - 1, -1]);
-    const [k0, k1] = range(nz);
-    const [j0, j1] = range(ny);
-    const [i0, i1] = range(nx);
-    for (let k = k0; k !== k1; k += sign) {
-      const z = low[2] + (k + 0.5) * cell;
-      for (let j = j0; j !== j1; j += sign) {
-        const y = low[1] + (j + 0.5) * cell;
-        for (let i = i0; i !== i1; i += sign) {
-          const x = low[0] + (i + 0.5) * cell;
-          const c = i + nx * (j + ny * k);
-          let best = near[c];
-          let least = best < 0 ? Infinity : (x - p[best * 3]) ** 2 + (y - p[best * 3 + 1]) ** 2 + (z - p[best * 3 + 2]) ** 2;
-          // The thirteen neighbours already passed.
-          for (let dk = -1; dk <= 0; dk++)
-            for (let dj = -1; dj <= 1; dj++)
-              for (let di = -1; di <= 1; di++) {
-                if (dk === 0 && (dj > 0 || (dj === 0 && di >= 0))) continue;
-                const ii = i + sign * di;
-                const jj = j + sign * dj;
-                const kk = k + sign * dk;
-                if (ii < 0 || jj < 0 || kk < 0 || ii >= nx || jj >= ny || kk >= nz) continue;
-                const s = near[ii + nx * (jj + ny * kk)];
-                if (s < 0 || s === best) continue;
-                const d = (x - p[s * 3]) ** 2 + (y - p[s * 3 + 1]) ** 2 + (z - p[s * 3 + 2]) ** 2;
-                if (d < least) {
-                  least = d;
-                  best = s;
-                }
-              }
-          near[c] = best;
-        }
+  const { nx, ny, nz } = { nx: lattice.size[0], ny: lattice.size[1], nz: lattice.size[2] };
+  for (const sign of [1, -1]) {
+    // The thirteen neighbours already passed.
+    const passed: number[] = [];
+    for (let dk = -1; dk <= 0; dk++)
+      for (let dj = -1; dj <= 1; dj++)
+        for (let di = -1; di <= 1; di++) if (dk < 0 || dj < 0 || (dj === 0 && di < 0)) passed.push(sign * (di + nx * (dj + ny * dk)));
+    const from = Int32Array.from(passed);
+    for (let k = 1; k < nz - 1; k++)
+      for (let j = 1; j < ny - 1; j++) sweepRow(lattice, sign > 0 ? j : ny - 1 - j, sign > 0 ? k : nz - 1 - k, { from, sign });
+  }
+}
+
+function sweepRow(
+  { near, samples, low, cell, size }: NearestLattice,
+  j: number,
+  k: number,
+  { from, sign }: { readonly from: Int32Array; readonly sign: number },
+): void {
+  const [nx, ny] = size;
+  const p = samples.points;
+  const y = low[1] + (j + 0.5) * cell;
+  const z = low[2] + (k + 0.5) * cell;
+  const row = nx * (j + ny * k);
+  for (let t = 1; t < nx - 1; t++) {
+    const i = sign > 0 ? t : nx - 1 - t;
+    const x = low[0] + (i + 0.5) * cell;
+    let best = near[row + i];
+    let least = best < 0 ? Infinity : (x - p[best * 3]) ** 2 + (y - p[best * 3 + 1]) ** 2 + (z - p[best * 3 + 2]) ** 2;
+    let tried = best;
+    for (let n = 0; n < from.length; n++) {
+      const s = near[row + i + from[n]];
+      if (s < 0 || s === best || s === tried) continue;
+      tried = s;
+      const d = (x - p[s * 3]) ** 2 + (y - p[s * 3 + 1]) ** 2 + (z - p[s * 3 + 2]) ** 2;
+      if (d < least) {
+        least = d;
+        best = s;
       }
     }
-  };
-  sweep(1);
-  sweep(-1);
+    near[row + i] = best;
+  }
 }

@@ -47,17 +47,17 @@ interface Plane {
 }
 
 const FIXED = 60_000;
-const ROUGH = 400;
+const ROUGH = 300;
 const MIDDLE = 3000;
 const CLOSE = 1500;
 const FINE = 8000;
 /** Planes that are tried with exact distances. */
-const CANDIDATES = 6;
+const CANDIDATES = 4;
 const CLOSE_ROUNDS = 8;
 const ROUNDS = 25;
 /** Normals tried over the half-sphere, about 10 degrees apart. */
 const NORMALS = 180;
-const WIDTHS = [60, 50, 40, 32, 26, 20, 16, 12, 9, 7, 5, 4];
+const WIDTHS = [60, 45, 34, 26, 20, 15, 11, 8, 6, 4];
 /** Under this share of mirrored area there is no symmetry to speak of; under the other it is a doubt. */
 const LEAST_SHARE = 0.25;
 const DOUBTED_SHARE = 0.5;
@@ -287,6 +287,8 @@ function fineFit(source: Samples, tree: SurfaceTree, start: Plane, rounds: numbe
     const about = { median: pairs.size(0.5), p95: pairs.size(0.95), share: pairs.count / source.count };
     const next = step.solve(1e-9);
     found = { plane: next, centre, ...about, errorTurn: turn, errorShift: shift, weakest };
+    // What is free only wanders.
+    if (round >= CLOSE_ROUNDS && weakest < SLIDES) break;
     const moved =
       size * distance(next.normal, plane.normal) +
       Math.abs(dot(next.normal, centre) - next.offset - dot(plane.normal, centre) + plane.offset);

@@ -1,6 +1,7 @@
 import { allocateF32, type Context } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
+import type { Joint } from '../core/joint.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { type Box3, boxSize, growBox, intersectBox, isEmptyBox } from '../core/vec.ts';
 import { distanceToMesh } from '../field/distance.ts';
@@ -21,9 +22,20 @@ export const moves = (s: Scan): boolean => s.settings.motion.length > 0;
 /** The box that a scan sweeps, mm: its own when it stands still. */
 export const reachedBox = (s: Scan): Box3 => (moves(s) ? sweptBox(s.box, jointsOf(s.settings.motion)) : s.box);
 
+/** How much too large a distance may come out, in cells; of two joints one after the other each has half of it. */
+const TOLERANCE = 0.4;
+/** So many cells below nothing a cell is taken for certain. */
+const CERTAIN = 2;
+/** From so many cells of offset on, two joints are swept one after the other. */
+const APART = 2;
+
 /**
  * Lowers `field` (memory of the context's pool) to the least distance, over all poses, to a moving scan less `offset`, mm: one distance field of
  * the scan as it stands, asked under the poses. `levels`: distances at which the field will be cut.
+ *
+ * Two joints are swept one after the other, the second asking the field that the first left: the poses add up instead of multiplying (a fork that
+ * travels and is steered, 300,000 cells of 6 mm: 3.7 s of processor time for all of it instead of 9.0 s, and 0.07 cell off instead of 0.44 on a ball). Where the offset is so small that the cut lies at the part's own surface,
+ * where reading between cells is a third of a cell too high each time, both are searched together, so that half a cell is not passed.
  */
 export async function lowerToSweep(
   field: Field,
@@ -34,13 +46,50 @@ export async function lowerToSweep(
   let most = -Infinity;
   for (const v of field.data) if (v > most) most = v;
   const { step } = field.grid;
-  if (!(most > -2 * step) || scan.mesh.indices.length === 0) return;
+  if (!(most > -CERTAIN * step) || scan.mesh.indices.length === 0) return;
   const joints = jointsOf(scan.settings.motion);
   const reach = most + offset + 2 * step;
-  // Where the field's cells come to lie when they are moved back; the surface counts as far round them as it can matter.
-  const asked = sweptBox(gridBox(field.grid), joints, true);
-  const part = await partField(scan, intersectBox(growBox(scan.box, reach), growBox(asked, step)), { reach, step, levels }, context);
-  if (part) await lowerToMoving(field, part, { joints, offset, level: Math.max(0, ...levels.map((l) => l - offset)) }, context);
+  const wanted = { offset, level: Math.max(0, ...levels.map((l) => l - offset)), certain: offset - CERTAIN * step };
+  const inner =
+    joints.length === 2 && offset >= APART * step ? await innerSweep(field.grid, scan, { reach, levels, ...wanted }, context) : null;
+  if (inner) {
+    await lowerToMoving(field, inner, { ...wanted, joints: joints.slice(1), tolerance: TOLERANCE / 2 }, context);
+    return;
+  }
+  const part = await partField(scan, askedBox(field.grid, scan.box, { joints, reach }), { reach, step, levels }, context);
+  if (part) await lowerToMoving(field, part, { ...wanted, joints, tolerance: TOLERANCE }, context);
+}
+
+/** Where a grid's cells come to lie when they are moved back, as far as a part in `box` counts there: within `reach`. */
+const askedBox = (grid: Grid, box: Box3, { joints, reach }: { readonly joints: readonly Joint[]; readonly reach: number }): Box3 =>
+  intersectBox(growBox(box, reach), growBox(sweptBox(gridBox(grid), joints, true), grid.step));
+
+interface Wanted {
+  readonly reach: number;
+  readonly levels: readonly number[];
+  readonly offset: number;
+  readonly level: number;
+  readonly certain: number;
+}
+
+/** Distance to what the first of two joints sweeps, where the second asks for it; null when that takes too many cells of the size of `grid`'s. */
+async function innerSweep(
+  grid: Grid,
+  scan: Scan,
+  { reach, levels, offset, level, certain }: Wanted,
+  context: Context,
+): Promise<PartField | null> {
+  const [first, second] = jointsOf(scan.settings.motion);
+  const box = askedBox(grid, sweptBox(scan.box, [first]), { joints: [second], reach });
+  if (isEmptyBox(box) || boxSize(box).reduce((v, s) => v * s, 1) > MOST_CELLS * grid.step ** 3) return null;
+  const between = gridOver(box, grid.step);
+  const field: Field = { grid: between, data: allocateF32(context.pool, cellCount(between)).fill(reach) };
+  const asked = askedBox(between, scan.box, { joints: [first], reach: reach + 2 * grid.step });
+  const part = await partField(scan, asked, { reach: reach + 2 * grid.step, step: grid.step, levels }, context);
+  // Distances as they are: what the second joint takes off comes later.
+  const motion = { joints: [first], offset: 0, level: offset + level, certain, tolerance: TOLERANCE / 2 };
+  if (part) await lowerToMoving(field, part, motion, context);
+  return { field, reach };
 }
 
 /**

@@ -39,11 +39,13 @@ export interface PlacingFigures {
   readonly cpu: number;
 }
 
-function partsOf(seed: number, state: 'bare' | 'stock', parts: readonly PartName[], place?: Rigid): Mesh {
+function scansOf(seed: number, state: 'bare' | 'stock', place?: Rigid): Scanned[] {
   const placing = place && ((p: Vec3): Vec3 => moveBy(place, p));
-  const scans = scanQuad({ seed, state, specks: 0, coarseness: COARSENESS, ...(placing ? { placing } : {}) });
-  return joinMeshes(scans.filter((s: Scanned) => parts.includes(s.name)).map((s) => s.mesh));
+  return scanQuad({ seed, state, specks: 0, coarseness: COARSENESS, ...(placing ? { placing } : {}) });
 }
+
+const joined = (scans: readonly Scanned[], parts: readonly PartName[]): Mesh =>
+  joinMeshes(scans.filter((s) => parts.includes(s.name)).map((s) => s.mesh));
 
 /** Turns about x, then y, then z, degrees, and the shift, as a job writes them. */
 function asText({ rows: r, shift }: Rigid): string {
@@ -93,10 +95,10 @@ async function placeOnce(moving: Mesh, fixed: Mesh, seed: number): Promise<Place
 }
 
 export async function benchPlacing(starts: number): Promise<PlacingFigures> {
-  const fixed = partsOf(20, 'bare', [...BOTH, ...FIXED]);
-  const moving = partsOf(77, 'stock', [...BOTH, ...MOVED], THERE);
-  const shared = partsOf(77, 'stock', BOTH);
-  const overlap = meshArea(shared) / meshArea(moving);
+  const fixed = joined(scansOf(20, 'bare'), [...BOTH, ...FIXED]);
+  const stock = scansOf(77, 'stock', THERE);
+  const moving = joined(stock, [...BOTH, ...MOVED]);
+  const overlap = meshArea(joined(stock, BOTH)) / meshArea(moving);
   const all: Placed[] = [];
   for (let s = 0; s < starts; s++) all.push(await placeOnce(moving, fixed, 1000 + s));
   const good = all.filter((f) => f.error < LIMITS.mm && f.turn < LIMITS.degrees).length;
