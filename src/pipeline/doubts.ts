@@ -20,7 +20,8 @@ export function addDoubts(notes: Note[], { job, step, envelope, scans, accuracy 
   if (cut > 0)
     notes.push({ code: 'region-cut', text: `The envelope reaches the edge of the grid (${cut} cells): the region cuts it there.` });
   notes.push(...lessSureNotes(accuracy));
-  const process = job.tank && job.tank.process ? PROCESSES[job.tank.process] : null;
+  const named = job.tank ? job.tank.process : null;
+  const process = named ? PROCESSES[named] : null;
   if (process?.shrinkage)
     notes.push({
       code: 'mould-shrinkage',
