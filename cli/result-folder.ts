@@ -16,6 +16,7 @@ const KNOWN = [
   'envelope.glb',
   'cavity.stl',
   'dip.csv',
+  'drawing.svg',
   'scene.glb',
   'placings.json',
   'coarse.json',

@@ -9,6 +9,7 @@ import type { CoarseInput } from '../report/coarse.ts';
 import { CAUTIONS, RESULT_VERSION, type Result } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { addDoubts } from './doubts.ts';
+import type { DrawnInput } from './drawn.ts';
 import { measureEnvelope, measureReclaimed } from './envelope.ts';
 import { leadPassages } from './passages.ts';
 import { type Files, Run } from './run.ts';
@@ -33,6 +34,8 @@ export interface Measured {
   readonly fields: { readonly free: Field; readonly envelope: Field; readonly cavity: Field | null };
   /** What the page's dials work from, see coarseFields. */
   readonly coarse: CoarseInput;
+  /** What else is drawn, see drawnParts. */
+  readonly drawn: DrawnInput;
 }
 
 /**
@@ -94,5 +97,6 @@ export async function measure(job: Job, files: Files, context: Context, options:
     cavity: cavity ? surface(cavity, 0) : null,
     fields: { free, envelope: space.envelope, cavity },
     coarse: { region: space.coarseRegion, obstacles: space.obstacles, start: cellCentre(grid, start.cell) },
+    drawn: { space, necks: envelope.necks, body: ways?.bodies[0] && { field: ways.bodies[0], kept_percent: ways.ways[0].kept_percent } },
   };
 }

@@ -6,6 +6,7 @@ import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/resu
 import type { Job } from '../job/job.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
+import type { ClosestResult } from './closest.ts';
 
 export type { Bounded } from '../fill/bounded.ts';
 export type { TankResult } from '../fill/tank.ts';
@@ -76,6 +77,8 @@ export interface Result {
   /** Those that cost most first. */
   readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly RouteResult[];
+  /** Where each obstacle comes nearest to the envelope, the tightest first; found when the drawing is made. */
+  readonly closest?: readonly ClosestResult[];
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
   readonly notes: readonly Note[];
