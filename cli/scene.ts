@@ -8,6 +8,8 @@ import type { Scan } from '../src/scan/scan.ts';
 /** Triangles that all scans together may keep in the drawing, and each of the free bodies; more only make page and report slow. */
 const MOST_TRIANGLES = 110_000;
 const BODY_TRIANGLES = 30_000;
+/** Of each other part of the room, and of each sweep. */
+const PART_TRIANGLES = 8_000;
 /** How far thinning may move a scan and a body in the drawing, mm. */
 const MOST_ERROR = 3;
 const BODY_ERROR = 0.5;
@@ -38,16 +40,16 @@ export async function writeScene(
   await MeshoptSimplifier.ready;
   const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
   const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
-  const body = (name: string, kind: Thing['kind'], mesh: Mesh): Thing => {
+  const body = (name: string, kind: Thing['kind'], mesh: Mesh, most = BODY_TRIANGLES): Thing => {
     const triangles = mesh.indices.length / 3;
-    return { name, kind, triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, BODY_ERROR) };
+    return { name, kind, triangles, ...thinned(mesh, most / triangles, BODY_ERROR) };
   };
   things.push(body('envelope', 'envelope', measured.envelope));
   if (measured.cavity) things.push(body('cavity', 'cavity', measured.cavity));
-  for (const { name, kind, mesh } of parts) things.push(body(name, kind, mesh));
+  for (const { name, kind, mesh } of parts) things.push(body(name, kind, mesh, PART_TRIANGLES));
   for (const { name, mesh } of swept) {
     const triangles = mesh.indices.length / 3;
-    things.push({ name, kind: 'swept', triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, MOST_ERROR) });
+    things.push({ name, kind: 'swept', triangles, ...thinned(mesh, PART_TRIANGLES / triangles, MOST_ERROR) });
   }
   return encode(things);
 }
