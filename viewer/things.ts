@@ -152,5 +152,6 @@ export function labelOf(t: Thing): string {
   const word = words[t.kind];
   if (word && t.name === t.kind) return word;
   if (t.kind === 'swept') return `${t.name.replace(SWEPT, '')} in motion`;
-  return t.kind === 'removed' ? `${t.name} (taken out)` : t.name;
+  if (t.kind === 'removed') return `${t.name} (taken out)`;
+  return t.kind === 'scan' ? t.name : t.name.charAt(0).toUpperCase() + t.name.slice(1);
 }
