@@ -91,10 +91,10 @@ function figureTable(r: ResultFile): HTMLElement {
     ),
   );
   const heads = ['', 'figure', 'between', 'what it means'].map((t) => make('th', { scope: 'col' }, t));
-  return make('table', {}, make('thead', {}, make('tr', {}, ...heads)), make('tbody', {}, ...rows));
+  return make('table', { class: 'figures' }, make('thead', {}, make('tr', {}, ...heads)), make('tbody', {}, ...rows));
 }
 
-/** Three views at one scale, and the section lengthways through its middle. */
+/** Three views at one scale, and three cuts through the middle of the envelope. */
 function views(drawing: Drawing): HTMLElement {
   const { stage } = drawing;
   const eye = stage.eye();
@@ -107,9 +107,16 @@ function views(drawing: Drawing): HTMLElement {
   };
   drawing.setCut(undefined);
   const out = [shot('left side', 'From the left side.'), shot('from above', 'From above.'), shot('from behind', 'From behind.')];
-  const middle = box.isEmpty() ? 0 : (box.min.y + box.max.y) / 2;
-  drawing.setCut({ axis: 1, at: middle, keep: -1 });
-  out.push(shot('left side', `Cut lengthways at ${Math.round(middle)} mm, from the left side.`));
+  const cuts = [
+    [1, -1, 'left side', 'Cut lengthways'],
+    [0, 1, 'from behind', 'Cut crossways'],
+    [2, -1, 'from above', 'Cut level'],
+  ] as const;
+  for (const [axis, keep, view, words] of cuts) {
+    const middle = box.isEmpty() ? 0 : (box.min.getComponent(axis) + box.max.getComponent(axis)) / 2;
+    drawing.setCut({ axis, at: middle, keep });
+    out.push(shot(view, `${words} at ${Math.round(middle)} mm, ${view === 'left side' ? 'from the left side' : view}.`));
+  }
   drawing.setCut(cut);
   stage.setEye(eye);
   stage.drawNow();

@@ -5,9 +5,9 @@ import type { Mesh } from '../src/core/mesh.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import { parseJob } from '../src/job/job.ts';
 import { closestApproaches } from '../src/pipeline/closest.ts';
-import { sheetOf } from '../src/pipeline/drawings.ts';
 import { type DrawnPart, drawnParts } from '../src/pipeline/drawn.ts';
 import { type Files, type Measured, measure } from '../src/pipeline/measure.ts';
+import { DRAWING_FILE, sheetOf } from '../src/pipeline/sheet.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 
 /** A drawing's part as it crosses threads. */
@@ -47,7 +47,7 @@ async function run(order: ShopOrder): Promise<void> {
     const parts = await drawnParts(measured.drawn, context);
     const result = { ...measured.result, closest: await closestApproaches(measured, context) };
     const files = resultFiles({ ...measured, result }, coarse);
-    files.set('drawing.svg', new TextEncoder().encode(sheetOf(measured, context)));
+    files.set(DRAWING_FILE, new TextEncoder().encode(sheetOf(measured, context)));
     say({ files, things: thingsOf(measured, parts) });
   } catch (e) {
     say({ fault: e instanceof Fault ? e.toText() : `${e instanceof Error ? e.message : String(e)}` });

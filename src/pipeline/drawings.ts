@@ -1,9 +1,6 @@
-import type { Context } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { MM3_PER_LITRE } from '../core/units.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { volume } from '../field/integrate.ts';
 import type { JobMake } from '../job/schema-make.ts';
 import type { JobRibs } from '../job/schema-ribs.ts';
 import type { JobSections } from '../job/schema-sections.ts';
@@ -12,10 +9,8 @@ import { ribKit } from '../make/ribs.ts';
 import { type RibReport, ribFiles } from '../make/ribs-files.ts';
 import { type SectionSubject, type Sections, sectionFiles, sections } from '../make/sections.ts';
 import { loadSolids } from '../make/simplify.ts';
-import { extentAlong } from '../make/stations.ts';
-import { everySecond } from '../space/envelope.ts';
-import type { Measured } from './measure.ts';
 import type { Run } from './run.ts';
+import { DRAWING_FILE, titleOf } from './sheet.ts';
 import type { Space } from './space.ts';
 import { fillTank } from './tank.ts';
 import { findWays } from './ways.ts';
@@ -59,23 +54,6 @@ export async function drawForWorkshop(asked: JobMake, space: Space, run: Run, ou
   return drawn;
 }
 
-export const DRAWING_FILE = 'drawing.svg';
-
-/** Sections on the sheet that goes with a result. */
-const SHEET_SECTIONS = 6;
-
-/** The drawing page that goes with a result: three views and sections of envelope and cavity, from cells of twice the step. */
-export function sheetOf({ drawn, fields }: Pick<Measured, 'drawn' | 'fields'>, context: Context): string {
-  const { space } = drawn;
-  const body = space.double.envelope;
-  const cavity = fields.cavity ? everySecond(fields.cavity) : undefined;
-  const axis: Vec3 = [1, 0, 0];
-  const [low, high] = extentAlong(body, axis);
-  const at = Array.from({ length: SHEET_SECTIONS }, (_, i) => Math.round(low + ((i + 0.5) / SHEET_SECTIONS) * (high - low)));
-  const cut = sections({ body, cavity }, { axis, every: high - low, at, round: 0, tolerance: 0.5 }, context);
-  return drawingPage(body, cut, { paper: 'A4', ...titleOf(space) });
-}
-
 async function subjectOf(space: Space, run: Run): Promise<SectionSubject> {
   const { envelope, free, obstacles, job } = space;
   const cavity = job.tank ? (await fillTank(job.tank, space, run)).cavity : undefined;
@@ -87,14 +65,6 @@ function cutSections(subject: SectionSubject, { at, ...asked }: JobSections, run
   run.notes.push(...cut.notes);
   return cut;
 }
-
-const titleOf = ({ job, envelope, step }: Space) => ({
-  title: job.name,
-  facts: [
-    `envelope ${(volume(envelope) / MM3_PER_LITRE).toFixed(2)} l, step ${step} mm`,
-    'from scans: check against the vehicle before making',
-  ],
-});
 
 async function ribsOf(
   space: Space,
