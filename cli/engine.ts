@@ -8,10 +8,13 @@ import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
+import { closestApproaches } from '../src/pipeline/closest.ts';
 import { commonRoom } from '../src/pipeline/common.ts';
+import { drawnParts } from '../src/pipeline/drawn.ts';
 import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
 import { placingsText } from '../src/pipeline/place.ts';
+import { DRAWING_FILE, sheetOf } from '../src/pipeline/sheet.ts';
 import { type StudyLists, study } from '../src/pipeline/study.ts';
 import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
@@ -138,7 +141,9 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
   if (order.ask === 'study') return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
   if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
   const measured = await measure(order.job, files, context, order.options);
-  return { value: measured.result, files: order.meshes ? await meshFiles(measured, context) : new Map() };
+  if (!order.meshes) return { value: measured.result, files: new Map() };
+  const closest = await closestApproaches(measured, context);
+  return { value: { ...measured.result, closest }, files: await meshFiles(measured, context) };
 }
 
 const filesIn = (folder: string): Files => ({ open: (name) => digestedSource(isAbsolute(name) ? name : join(folder, name)) });
@@ -148,12 +153,15 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   // The workers are at the dials' fields while this thread thins the drawing.
   const dials = coarseFields(measured.coarse, context);
   dials.catch(() => {});
+  const parts = drawnParts(measured.drawn, context);
+  parts.catch(() => {});
   const files = new Map([['envelope.stl', writeStl(envelope, 'voidgauge envelope, mm')]]);
   const about = { tool: result.tool, job: result.job.name, inputs: result.inputs.map((i) => ({ file: i.file, sha256: i.sha256 })) };
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
   if (measured.body) files.set('body.stl', writeStl(measured.body, 'voidgauge body, what goes the way in, mm'));
   for (const [name, csv] of result.tank ? tankCharts(result.tank) : []) files.set(name, new TextEncoder().encode(withCautions(csv)));
+  files.set(DRAWING_FILE, new TextEncoder().encode(sheetOf(measured, context)));
   const swept: { name: string; mesh: Mesh }[] = [];
   for (const s of measured.scans.filter((scan) => moves(scan) && isObstacle(scan))) {
     const { mesh } = await sweptMesh(s, standOff(s), 2 * result.grid.step_mm, context);
@@ -161,7 +169,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
     files.set(`swept-${s.name}.stl`, writeStl(mesh, `voidgauge room of ${s.name} in motion with its clearance, mm`.slice(0, 79)));
   }
   if (result.placings) files.set('placings.json', new TextEncoder().encode(placingsText(result.placings)));
-  files.set('scene.glb', await writeScene(measured, swept));
+  files.set('scene.glb', await writeScene(measured, { parts: await parts, swept }));
   const coarse = await dials;
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
   files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));

@@ -1,12 +1,15 @@
 import { Document, Logger, WebIO } from '@gltf-transform/core';
 import { MeshoptSimplifier } from 'meshoptimizer';
 import type { Mesh } from '../src/core/mesh.ts';
+import type { DrawnPart } from '../src/pipeline/drawn.ts';
 import type { Measured } from '../src/pipeline/measure.ts';
 import type { Scan } from '../src/scan/scan.ts';
 
 /** Triangles that all scans together may keep in the drawing, and each of the free bodies; more only make page and report slow. */
 const MOST_TRIANGLES = 110_000;
 const BODY_TRIANGLES = 30_000;
+/** Of each other part of the room, and of each sweep. */
+const PART_TRIANGLES = 8_000;
 /** How far thinning may move a scan and a body in the drawing, mm. */
 const MOST_ERROR = 3;
 const BODY_ERROR = 0.5;
@@ -17,7 +20,7 @@ const MOST_POINTS = 100_000;
 
 interface Thing {
   readonly name: string;
-  readonly kind: 'scan' | 'removed' | 'envelope' | 'cavity';
+  readonly kind: 'scan' | 'removed' | 'envelope' | 'cavity' | 'swept' | DrawnPart['kind'];
   readonly mesh: Mesh;
   readonly clearance_mm?: number;
   /** How far the drawn surface may be from the scan's, mm. */
@@ -27,25 +30,26 @@ interface Thing {
 }
 
 /**
- * The drawing of a result: scans (thinned, with the error stated), envelope and cavity, what moving parts sweep, as one binary glTF of named nodes whose
- * extras say what each is. Metres and y up, as that format asks: a root node turns mm with z up into it.
+ * The drawing of a result: scans (thinned, with the error stated), envelope, cavity and other parts of the room, what moving parts sweep, as one
+ * binary glTF of named nodes whose extras say what each is. Metres and y up, as that format asks: a root node turns mm with z up into it.
  */
 export async function writeScene(
   measured: Measured,
-  swept: readonly { name: string; mesh: Mesh }[] = [],
+  { parts = [], swept = [] }: { parts?: readonly DrawnPart[]; swept?: readonly { name: string; mesh: Mesh }[] } = {},
 ): Promise<Uint8Array<ArrayBuffer>> {
   await MeshoptSimplifier.ready;
   const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
   const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
-  const body = (name: 'envelope' | 'cavity', mesh: Mesh): Thing => {
+  const body = (name: string, kind: Thing['kind'], mesh: Mesh, most = BODY_TRIANGLES): Thing => {
     const triangles = mesh.indices.length / 3;
-    return { name, kind: name, triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, BODY_ERROR) };
+    return { name, kind, triangles, ...thinned(mesh, most / triangles, BODY_ERROR) };
   };
-  things.push(body('envelope', measured.envelope));
-  if (measured.cavity) things.push(body('cavity', measured.cavity));
+  things.push(body('envelope', 'envelope', measured.envelope));
+  if (measured.cavity) things.push(body('cavity', 'cavity', measured.cavity));
+  for (const { name, kind, mesh } of parts) things.push(body(name, kind, mesh, PART_TRIANGLES));
   for (const { name, mesh } of swept) {
     const triangles = mesh.indices.length / 3;
-    things.push({ name, kind: 'scan', triangles, ...thinned(mesh, BODY_TRIANGLES / triangles, MOST_ERROR) });
+    things.push({ name, kind: 'swept', triangles, ...thinned(mesh, PART_TRIANGLES / triangles, MOST_ERROR) });
   }
   return encode(things);
 }

@@ -10,13 +10,33 @@ const SEAM = 1;
 /** Ways in that have an arrow of their own. */
 const MOST_WAYS = 4;
 
-/** What a result answers beyond room and tank, as things of the drawing: tubes, bores, hoses, what is stowed, ways in. */
+/** What a result answers beyond room and tank, as things of the drawing: holes, nearest places, tubes, bores, hoses, what is stowed, ways in. */
 export function answersOf(r: ResultFile): Thing[] {
-  return [...tubesOf(r), ...routesOf(r), ...stowedOf(r), ...waysOf(r)];
+  return [...holesOf(r), ...closestOf(r), ...tubesOf(r), ...routesOf(r), ...stowedOf(r), ...waysOf(r)];
 }
 
 const thing = (name: string, kind: Kind, meshes: readonly Mesh[]): Thing[] =>
   meshes.length > 0 ? [thingFrom(name, kind, together(meshes))] : [];
+
+/** The rims of the holes, as wires of this radius, mm; those of one scan are one thing. */
+const WIRE = 1.5;
+
+function holesOf({ holes = [] }: ResultFile): Thing[] {
+  const scans = [...new Set(holes.map((h) => h.scan))];
+  return scans.flatMap((scan) => {
+    const rims = holes.filter((h) => h.scan === scan && h.loop.length > 2).map((h) => rodMesh([...h.loop, h.loop[0]], WIRE));
+    return thing(`holes in ${scan}`, 'hole', rims);
+  });
+}
+
+/** A bead where each obstacle comes nearest, and a pin from there to the envelope. */
+function closestOf({ closest = [] }: ResultFile): Thing[] {
+  const marks = closest.flatMap((c) => [
+    ballMesh(c.at_mm, 5),
+    ...(distance(c.at_mm, c.to_mm) > 0.1 ? [rodMesh([c.at_mm, c.to_mm], WIRE)] : []),
+  ]);
+  return thing('nearest places', 'closest', marks);
+}
 
 /** Each tube as it was fitted, and round it the bores that it asks for; all bores are one thing. */
 function tubesOf(r: ResultFile): Thing[] {

@@ -1,6 +1,12 @@
-import uPlot from 'uplot';
+import type uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
 import { colour, make } from './dom.ts';
+
+/** The plotting library comes after the first picture. */
+let Plot: typeof uPlot | undefined;
+const loading = import('uplot').then((m) => {
+  Plot = m.default;
+});
 
 export interface CurveData {
   readonly x: readonly number[];
@@ -44,6 +50,10 @@ export class Curve {
   draw(): void {
     const width = this.sheet.clientWidth || this.width;
     if (width === 0 || this.element.hidden) return;
+    if (!Plot) {
+      loading.then(() => this.draw());
+      return;
+    }
     this.width = width;
     this.plot?.destroy();
     const rem = Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
@@ -60,7 +70,7 @@ export class Curve {
       grid: { stroke: colour('rule'), width: 1 },
       ticks: { stroke: colour('rule'), width: 1 },
     });
-    this.plot = new uPlot(
+    this.plot = new Plot(
       {
         width,
         height: Math.round(width * 0.55),

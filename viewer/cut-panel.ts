@@ -81,6 +81,7 @@ export function cutPanel(drawing: Drawing): () => void {
 /** "lengthways, 40 mm left of zero" */
 export function cutWords(c: CutState): string {
   const word = AXES.find((a) => ACROSS[a] === c.axis) ?? '';
+  if (Math.abs(c.at) < 0.05) return `${word}, through zero`;
   const side = SIDES[c.axis][c.at < 0 ? 0 : 1];
   return `${word}, ${Math.abs(Number(c.at.toFixed(1)))} mm ${side}`;
 }

@@ -9,11 +9,12 @@
  *   result.json   the result contract
  *   scene.glb     what is drawn. glTF 2.0, metres, +Y up as that standard says (a root node turns mm, +Z up, into it).
  *                 One node per thing, its name the scan's name or one of `envelope`, `body`, `cavity`, `removed`, `reclaimed`,
- *                 `pocket 1`, … Node extras: { kind: 'scan' | 'removed' | 'envelope' | 'body' | 'cavity' | 'reclaimed' | 'pocket',
+ *                 `pocket 1`, …, `swept-SCAN`. Node extras: { kind: 'scan' | 'removed' | 'envelope' | 'body' | 'cavity' | 'reclaimed' | 'pocket' | 'swept',
  *                 clearance_mm?, error_mm? (of the thinning), triangles? (before it) }.
  *                 POSITION as float32 or, with KHR_mesh_quantization, normalized int16; indices; no normals needed.
  *   coarse.json   header of the coarse distance fields for the dials, see src/report/coarse.ts
  *   coarse.bin    their numbers
+ *   drawing.svg   three views with dimensions, and sections, for the printed sheet
  */
 export interface Source {
   /** Names of the files there are. */

@@ -4,10 +4,13 @@ import { colour } from './dom.ts';
 import { type Hatch, surfaceInk } from './ink.ts';
 import { type Hit, pick } from './picker.ts';
 import { Stage } from './stage.ts';
-import { firstShow, type Show, type Thing } from './things.ts';
+import { firstShow, type Kind, type Show, type Thing } from './things.ts';
 
 /** How much wider than what was found the first view is. */
 const SURROUNDINGS = 1.6;
+
+/** Solids of our own making, whose edges are edges. */
+const SHARP: ReadonlySet<Kind> = new Set(['item', 'route', 'tube', 'bore', 'way', 'globe']);
 
 interface Drawn {
   readonly thing: Thing;
@@ -85,7 +88,7 @@ export class Drawing {
       d.mesh.visible = d.show !== 'hidden';
       d.mesh.renderOrder = d.show === 'faint' ? 2000 : 0;
       for (const m of [d.mesh.material].flat()) m.dispose();
-      d.mesh.material = surfaceInk(this.colourOf(d.thing), ink, d.show === 'faint');
+      d.mesh.material = surfaceInk(this.colourOf(d.thing), ink, { faint: d.show === 'faint', sharp: SHARP.has(d.thing.kind) });
       this.clip(d.mesh);
     }
     this.cut.rebuild(

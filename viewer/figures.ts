@@ -49,6 +49,9 @@ export function quickFigures(r: QuickResult): Figure[] {
   const { tank } = r;
   const out = figuresOf({ job: { name: '' }, envelope: r.envelope_l && { volume_l: r.envelope_l }, tank });
   if (!tank) return out;
+  // Only at the attitude that is dialled; the fine run's is that of the worst one.
+  const usable = out.findIndex((f) => f.key === 'usable_l');
+  out[usable] = { ...out[usable], label: 'Usable as it is' };
   const held = (key: string, label: string, litres: number, bounds: string): Figure => ({
     key,
     label,

@@ -18,11 +18,13 @@ import {
 const SURFACE_VERTEX = `
 #include <clipping_planes_pars_vertex>
 varying vec3 vNormal;
+varying vec3 vAt;
 void main() {
   #include <begin_vertex>
   #include <project_vertex>
   #include <clipping_planes_vertex>
   vNormal = normalMatrix * normal;
+  vAt = mvPosition.xyz;
 }`;
 
 // The view is parallel, so a surface faces the eye where its normal's z is positive; scans need not be oriented.
@@ -31,10 +33,14 @@ const SURFACE_FRAGMENT = `
 uniform vec3 colour;
 uniform vec3 ink;
 uniform float faint;
+uniform float sharp;
 varying vec3 vNormal;
+varying vec3 vAt;
 void main() {
   #include <clipping_planes_fragment>
   vec3 n = normalize(vNormal);
+  vec3 face = normalize(cross(dFdx(vAt), dFdy(vAt)));
+  if (sharp > 0.5 && abs(dot(face, n)) < 0.98) n = face;
   if (n.z < 0.0) n = -n;
   float lit = 0.62 + 0.38 * dot(n, vec3(-0.408, 0.577, 0.707));
   float edge = pow(1.0 - n.z, 3.0);
@@ -44,11 +50,17 @@ void main() {
   gl_FragColor = vec4(c, alpha);
 }`;
 
-export function surfaceInk(colour: string, ink: string, faint: boolean): ShaderMaterial {
+/** `sharp`: corners of more than about 11 degrees are edges, not rounded by shading. */
+export function surfaceInk(colour: string, ink: string, { faint, sharp }: { faint: boolean; sharp: boolean }): ShaderMaterial {
   return new ShaderMaterial({
     vertexShader: SURFACE_VERTEX,
     fragmentShader: SURFACE_FRAGMENT,
-    uniforms: { colour: { value: new Color(colour) }, ink: { value: new Color(ink) }, faint: { value: faint ? 1 : 0 } },
+    uniforms: {
+      colour: { value: new Color(colour) },
+      ink: { value: new Color(ink) },
+      faint: { value: faint ? 1 : 0 },
+      sharp: { value: sharp ? 1 : 0 },
+    },
     clipping: true,
     side: DoubleSide,
     transparent: faint,

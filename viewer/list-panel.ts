@@ -1,26 +1,19 @@
 import { freshId, make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
-import { labelOf, SHOWS, type Show, type Thing } from './things.ts';
+import { type Kind, labelOf, SHOWS, type Show, type Thing } from './things.ts';
 
 /**
  * The list of what is drawn: one line a thing, its three states as words. Each line is a group of radio buttons, so the tab
  * key goes from thing to thing and the arrow keys through the states.
  */
 export function listPanel(drawing: Drawing): { build(): void } {
-  const table = make('div', { class: 'list' });
+  const list = make('div', { class: 'list' });
   const alone = new Alone(drawing);
-  const all = SHOWS.map((show) => {
-    const b = make('button', { type: 'button', 'aria-label': `every scan ${show}` }, show);
-    b.addEventListener('click', () =>
-      drawing.show(new Map(drawing.things.filter((t) => t.thing.kind === 'scan').map((t) => [t.thing.name, show]))),
-    );
-    return b;
-  });
-  part('things').append(make('p', { class: 'every' }, 'Every scan', ...all), table);
+  part('things').append(list);
   // States are set in place: a rebuilt line would lose the keyboard's focus.
   const update = (): void => {
     for (const { thing, show } of drawing.things) {
-      const row = [...table.children].find((e) => e instanceof HTMLElement && e.dataset.thing === thing.name);
+      const row = list.querySelector(`[data-thing="${CSS.escape(thing.name)}"]`);
       for (const input of row?.querySelectorAll('input') ?? []) input.checked = input.value === show;
     }
   };
@@ -29,10 +22,40 @@ export function listPanel(drawing: Drawing): { build(): void } {
   const build = (): void => {
     const now = drawing.things.map((t) => t.thing.name).join('\n');
     if (now === names) update();
-    else table.replaceChildren(...drawing.things.map(({ thing, show }) => line(drawing, alone, thing, show)));
+    else
+      list.replaceChildren(
+        ...GROUPS.flatMap(({ title, kinds }) => {
+          const here = drawing.things.filter((t) => kinds.includes(t.thing.kind));
+          return here.length === 0
+            ? []
+            : [groupHead(drawing, title, kinds), ...here.map(({ thing, show }) => line(drawing, alone, thing, show))];
+        }),
+      );
     names = now;
   };
   return { build };
+}
+
+/** Under which words a kind stands. */
+const GROUPS: readonly { readonly title: string; readonly kinds: readonly Kind[] }[] = [
+  {
+    title: 'The room',
+    kinds: ['envelope', 'body', 'cavity', 'liquid', 'trapped', 'stranded', 'reclaimed', 'pocket', 'closest'],
+  },
+  { title: 'In it and through it', kinds: ['item', 'route', 'tube', 'bore', 'way', 'globe'] },
+  { title: 'Scans', kinds: ['scan', 'removed', 'swept', 'hole'] },
+];
+
+/** The words over a group, and its states all at once. */
+function groupHead(drawing: Drawing, title: string, kinds: readonly Kind[]): HTMLElement {
+  const all = SHOWS.map((show) => {
+    const b = make('button', { type: 'button', 'aria-label': `all of ${title.toLowerCase()} ${show}` }, show);
+    b.addEventListener('click', () =>
+      drawing.show(new Map(drawing.things.filter((t) => kinds.includes(t.thing.kind)).map((t) => [t.thing.name, show]))),
+    );
+    return b;
+  });
+  return make('div', { class: 'every' }, make('h3', {}, title), make('span', {}, 'all'), ...all);
 }
 
 function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLElement {

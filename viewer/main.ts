@@ -6,12 +6,12 @@ import { memorySource, openSource, type Source } from './data.ts';
 import type { DialPanel } from './dial-panel.ts';
 import { download, make, part } from './dom.ts';
 import { Drawing } from './drawing.ts';
-import { drawingPage } from './drawing-page.ts';
+import { jumpPanel } from './jump-panel.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
 import { measurePanel } from './measure-panel.ts';
 import { placesPanel } from './places.ts';
-import { printSheet } from './print-sheet.ts';
+import { drawingPicture, printSheet } from './print-sheet.ts';
 import type { ResultFile } from './result.ts';
 import { sheetPanel } from './sheet-panel.ts';
 import { tableElement, tablesOf } from './tables.ts';
@@ -136,7 +136,7 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   measurePanel(drawing, slackReader(source));
   placesPanel(result, drawing);
   showTables(result, drawing);
-  printSheet(result, drawing, all, await drawingPage(source));
+  const page = drawingPicture(source).catch(() => undefined);
   const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();
@@ -154,6 +154,8 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   };
   panel = await whatIf({ source, result, drawing, things: drawn, dip, changed });
   if (turned) panel?.read(turned);
+  printSheet(result, drawing, all, await page);
+  jumpPanel();
 }
 
 /** The page without a result measures one itself, then shows it and offers it as a folder. */

@@ -11,7 +11,7 @@ export interface Place {
 
 const litres = (v: number): string => `${v < 1 ? v.toFixed(2) : v.toFixed(1)} l`;
 
-/** The places in a result: largest ball, necks, outlets. */
+/** The places in a result: largest ball, necks, outlets, where neighbours come nearest, holes to scan again. */
 export function placesOf(r: ResultFile): Place[] {
   const out: Place[] = [];
   const ball = r.envelope?.largest_ball;
@@ -25,6 +25,8 @@ export function placesOf(r: ResultFile): Place[] {
   if (tank?.filler_mm) out.push({ words: 'Filler', at: tank.filler_mm });
   for (const at of tank?.vent_mm ?? []) out.push({ words: 'Vent', at });
   for (const at of tank?.pickup_mm ?? []) out.push({ words: 'Pickup', at });
+  for (const c of r.closest ?? []) out.push({ words: `Nearest to ${c.scan}: ${c.gap_mm.toFixed(1)} mm, ${c.asked_mm} asked`, at: c.at_mm });
+  for (const h of r.holes ?? []) out.push({ words: `Hole in ${h.scan}, ${h.length_mm.toFixed(0)} mm round: scan again`, at: h.at_mm });
   return out;
 }
 

@@ -1,5 +1,6 @@
 import { Box3, Sphere } from 'three';
 import type { Curve } from './curve.ts';
+import type { Source } from './data.ts';
 import { make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { figuresOf, MEANINGS } from './figures.ts';
@@ -11,9 +12,9 @@ import { VIEWS } from './views.ts';
 
 /**
  * The sheet for the printer, A4 or Letter: made when the browser is about to print, from the same result and the same drawing.
- * Doubts first, then figures with what they mean, views with dimensions, a section, curves, tables, cautions, and where it comes from.
+ * Doubts first, then figures with what they mean, the drawing with dimensions and sections, views, curves, tables, cautions, and where it comes from.
  */
-export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[], page?: SVGSVGElement): void {
+export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[], page?: HTMLImageElement): void {
   const button = make('button', { type: 'button' }, 'print the sheet');
   button.addEventListener('click', () => print());
   part('measure').querySelector('.words')?.append(button);
@@ -36,7 +37,7 @@ export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Cur
   });
 }
 
-function contents(r: ResultFile, drawing: Drawing, page: SVGSVGElement | undefined): HTMLElement[] {
+function contents(r: ResultFile, drawing: Drawing, page: HTMLImageElement | undefined): HTMLElement[] {
   const h = (text: string): HTMLElement => make('h2', {}, text);
   const out: HTMLElement[] = [
     make('h1', {}, r.job.name),
@@ -45,9 +46,17 @@ function contents(r: ResultFile, drawing: Drawing, page: SVGSVGElement | undefin
     h('Figures'),
     figureTable(r),
   ];
-  out.push(h('Views'), views(drawing));
   if (page)
-    out.push(h('Drawing page, fitted to this sheet: measure on the file itself'), make('figure', { class: 'page' }, page.cloneNode(true)));
+    out.push(
+      h('Drawing'),
+      make(
+        'figure',
+        { class: 'page' },
+        page,
+        make('figcaption', {}, 'Three views of the envelope with its size in mm, and sections across it; the inner line is the cavity.'),
+      ),
+    );
+  out.push(h('Views'), views(drawing));
   const off = Math.max(0, ...drawing.things.map((t) => t.thing.error ?? 0));
   if (off > 0)
     out.push(make('p', {}, `Drawn with fewer faces than scanned, at most ${off.toFixed(2)} mm off; figures come from the whole scans.`));
@@ -82,79 +91,45 @@ function figureTable(r: ResultFile): HTMLElement {
     ),
   );
   const heads = ['', 'figure', 'between', 'what it means'].map((t) => make('th', { scope: 'col' }, t));
-  return make('table', {}, make('thead', {}, make('tr', {}, ...heads)), make('tbody', {}, ...rows));
+  return make('table', { class: 'figures' }, make('thead', {}, make('tr', {}, ...heads)), make('tbody', {}, ...rows));
 }
 
-/** Three views at one scale with the envelope's size, and the section lengthways through its middle. */
+/** Three views at one scale, and three cuts through the middle of the envelope. */
 function views(drawing: Drawing): HTMLElement {
   const { stage } = drawing;
   const eye = stage.eye();
   const cut = drawing.cut.current;
   const box = drawing.things.find((t) => t.thing.kind === 'envelope')?.thing.geometry.boundingBox ?? new Box3();
   const near = drawing.near();
-  const size = [0, 1, 2].map((a) => (box.isEmpty() ? 0 : box.max.getComponent(a) - box.min.getComponent(a)));
-  const shot = (view: string, says: string, sizes?: readonly [number, number]): HTMLElement => {
+  const shot = (view: string, says: string): HTMLElement => {
     stage.fit(VIEWS[view], new Sphere(near.center, near.radius * 0.75));
-    const picture = copy(stage.drawNow());
-    if (sizes && !box.isEmpty()) dimension(picture, drawing, box, sizes);
-    return make('figure', {}, picture, make('figcaption', {}, says));
+    return make('figure', {}, copy(stage.drawNow()), make('figcaption', {}, says));
   };
   drawing.setCut(undefined);
-  const out = [
-    shot('left side', 'From the left side; size of the envelope in mm.', [size[0], size[2]]),
-    shot('from above', 'From above.', [size[1], size[0]]),
-    shot('from behind', 'From behind.', [size[1], size[2]]),
-  ];
-  const middle = box.isEmpty() ? 0 : (box.min.y + box.max.y) / 2;
-  drawing.setCut({ axis: 1, at: middle, keep: -1 });
-  out.push(shot('left side', `Cut lengthways at ${Math.round(middle)} mm, from the left side.`));
+  const out = [shot('left side', 'From the left side.'), shot('from above', 'From above.'), shot('from behind', 'From behind.')];
+  const cuts = [
+    [1, -1, 'left side', 'Cut lengthways'],
+    [0, 1, 'from behind', 'Cut crossways'],
+    [2, -1, 'from above', 'Cut level'],
+  ] as const;
+  for (const [axis, keep, view, words] of cuts) {
+    const middle = box.isEmpty() ? 0 : (box.min.getComponent(axis) + box.max.getComponent(axis)) / 2;
+    drawing.setCut({ axis, at: middle, keep });
+    out.push(shot(view, `${words} at ${Math.round(middle)} mm, ${view === 'left side' ? 'from the left side' : view}.`));
+  }
   drawing.setCut(cut);
   stage.setEye(eye);
   stage.drawNow();
   return make('div', { class: 'views' }, ...out);
 }
 
-/** Draws the envelope's width and height on a view, as dimension lines below it and to its left (ISO 129-1: arrows, text along the line). */
-function dimension(picture: HTMLCanvasElement, { stage }: Drawing, box: Box3, [wide, high]: readonly [number, number]): void {
-  const pen = picture.getContext('2d');
-  if (!pen) return;
-  const k = picture.width / stage.size.width;
-  const ends = [box.min, box.max].map((p) => stage.toScreen([p.x, p.y, p.z]));
-  const [x0, x1] = [Math.min(ends[0].x, ends[1].x) * k, Math.max(ends[0].x, ends[1].x) * k];
-  const [y0, y1] = [Math.min(ends[0].y, ends[1].y) * k, Math.max(ends[0].y, ends[1].y) * k];
-  const off = 26 * k;
-  pen.font = `${20 * k}px sans-serif`;
-  pen.textAlign = 'center';
-  pen.lineWidth = 1.5 * k;
-  // Along x, then turned a quarter for the height.
-  const line = (from: number, to: number, at: number, text: string): void => {
-    const a = 9 * k;
-    pen.beginPath();
-    for (const [end, s] of [
-      [from, 1],
-      [to, -1],
-    ]) {
-      pen.moveTo(end, at - off);
-      pen.lineTo(end, at + a);
-      pen.moveTo(end + s * a, at - a / 3);
-      pen.lineTo(end, at);
-      pen.lineTo(end + s * a, at + a / 3);
-    }
-    pen.moveTo(from, at);
-    pen.lineTo(to, at);
-    pen.strokeStyle = '#000';
-    pen.stroke();
-    const width = pen.measureText(text).width;
-    pen.fillStyle = '#fff';
-    pen.fillRect((from + to - width) / 2 - 4 * k, at - 11 * k, width + 8 * k, 22 * k);
-    pen.fillStyle = '#000';
-    pen.fillText(text, (from + to) / 2, at + 7 * k);
-  };
-  line(x0, x1, y1 + off, wide.toFixed(0));
-  pen.save();
-  pen.rotate(Math.PI / 2);
-  line(y0, y1, -x0 + off, high.toFixed(0));
-  pen.restore();
+/** The drawing page of a result as a picture, when there is one; ready before the printer asks. */
+export async function drawingPicture(source: Source): Promise<HTMLImageElement | undefined> {
+  if (!source.names.includes('drawing.svg')) return undefined;
+  const url = URL.createObjectURL(new Blob([await source.read('drawing.svg')], { type: 'image/svg+xml' }));
+  const picture = make('img', { src: url, alt: 'Three views and sections of the envelope, with dimensions' });
+  await picture.decode();
+  return picture;
 }
 
 /** A copy of a canvas as it looks now. */

@@ -1,5 +1,6 @@
 import type { Vec3 } from '../src/core/vec.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
+import type { ClosestResult } from '../src/report/closest.ts';
 import type { PlacingResult } from '../src/scan/placing.ts';
 import type { StowageResult } from '../src/stow/result.ts';
 
@@ -70,6 +71,15 @@ export interface ResultFile {
   readonly ways_search?: WaysSearch;
   readonly tubes?: readonly TubeResult[];
   readonly routes?: readonly RouteResult[];
+  readonly closest?: readonly ClosestResult[];
+  /** Holes of the scans that are worth scanning again. */
+  readonly holes?: readonly {
+    readonly scan: string;
+    readonly at_mm: Vec3;
+    /** Of the hole's rim. */
+    readonly length_mm: number;
+    readonly loop: readonly Vec3[];
+  }[];
   readonly placings?: readonly PlacingResult[];
   readonly stowage?: StowageResult;
   readonly notes?: readonly { readonly code: string; readonly text: string; readonly where?: string }[];

@@ -72,6 +72,7 @@ export function showFigures(r: ResultFile, again?: Again): void {
       ),
     ),
   );
+  part('rows').toggleAttribute('data-quick', again !== undefined);
   const quick = part('quick');
   quick.hidden = !again;
   if (again) quick.textContent = quickWords(again);

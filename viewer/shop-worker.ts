@@ -4,13 +4,16 @@ import { Fault } from '../src/core/fault.ts';
 import type { Mesh } from '../src/core/mesh.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import { parseJob } from '../src/job/job.ts';
+import { closestApproaches } from '../src/pipeline/closest.ts';
+import { type DrawnPart, drawnParts } from '../src/pipeline/drawn.ts';
 import { type Files, type Measured, measure } from '../src/pipeline/measure.ts';
+import { DRAWING_FILE, sheetOf } from '../src/pipeline/sheet.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 
 /** A drawing's part as it crosses threads. */
 export interface SentThing {
   readonly name: string;
-  readonly kind: 'scan' | 'removed' | 'envelope' | 'cavity';
+  readonly kind: 'scan' | 'removed' | 'envelope' | 'cavity' | DrawnPart['kind'];
   readonly mesh: Mesh;
   readonly clearance?: number;
 }
@@ -41,7 +44,11 @@ async function run(order: ShopOrder): Promise<void> {
     const context = { pool, progress: (stage: string, done: number) => say({ stage, done }), cancelled: () => false };
     const measured = await measure(job, filesAmong(order.files), context, { version: order.version });
     const coarse = await coarseFields(measured.coarse, context);
-    say({ files: resultFiles(measured, coarse), things: thingsOf(measured) });
+    const parts = await drawnParts(measured.drawn, context);
+    const result = { ...measured.result, closest: await closestApproaches(measured, context) };
+    const files = resultFiles({ ...measured, result }, coarse);
+    files.set(DRAWING_FILE, new TextEncoder().encode(sheetOf(measured, context)));
+    say({ files, things: thingsOf(measured, parts) });
   } catch (e) {
     say({ fault: e instanceof Fault ? e.toText() : `${e instanceof Error ? e.message : String(e)}` });
   } finally {
@@ -86,7 +93,7 @@ function resultFiles(
   return files;
 }
 
-function thingsOf({ scans, envelope, cavity }: Measured): SentThing[] {
+function thingsOf({ scans, envelope, cavity }: Measured, parts: readonly DrawnPart[]): SentThing[] {
   const things: SentThing[] = scans.map((s) => ({
     name: s.name,
     kind: s.settings.role === 'removed' ? 'removed' : 'scan',
@@ -95,6 +102,7 @@ function thingsOf({ scans, envelope, cavity }: Measured): SentThing[] {
   }));
   things.push({ name: 'envelope', kind: 'envelope', mesh: plain(envelope) });
   if (cavity) things.push({ name: 'cavity', kind: 'cavity', mesh: plain(cavity) });
+  for (const { name, kind, mesh } of parts) things.push({ name, kind, mesh: plain(mesh) });
   return things;
 }
 

@@ -51,6 +51,12 @@ export function tablesOf(r: ResultFile): Table[] {
     ),
   });
   put({
+    id: 'closest',
+    title: 'Nearest to each neighbour',
+    heads: ['neighbour', 'gap, mm', 'asked, mm', 'place (forward, left, up), mm'],
+    rows: (r.closest ?? []).map((c) => [c.scan, one(c.gap_mm), String(c.asked_mm), place(c.at_mm)]),
+  });
+  put({
     id: 'attitudes',
     title: 'Attitudes',
     heads: ['pitch, lean', 'trapped, l', 'stranded, l', 'usable, l'],

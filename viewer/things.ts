@@ -9,6 +9,8 @@ export const SHOWS: readonly Show[] = ['shown', 'faint', 'hidden'];
 export const KINDS = [
   'scan',
   'removed',
+  'swept',
+  'hole',
   'envelope',
   'body',
   'cavity',
@@ -17,6 +19,7 @@ export const KINDS = [
   'stranded',
   'reclaimed',
   'pocket',
+  'closest',
   'item',
   'route',
   'tube',
@@ -106,8 +109,14 @@ function geometryOf(mesh: Mesh): BufferGeometry {
   return g;
 }
 
+/** The room that a moving part sweeps goes by its name, whatever its extras say. */
 const kindOf = (said: unknown, name: string): Kind =>
-  KINDS.find((k) => k === said) ?? KINDS.find((k) => k === name.replace(/ \d+$/, '')) ?? 'scan';
+  (name.startsWith(SWEPT) ? 'swept' : undefined) ??
+  KINDS.find((k) => k === said) ??
+  KINDS.find((k) => k === name.replace(/ \d+$/, '')) ??
+  'scan';
+
+const SWEPT = 'swept-';
 
 const numberOr = (v: unknown): number | undefined => (typeof v === 'number' && Number.isFinite(v) ? v : undefined);
 
@@ -123,6 +132,7 @@ export const firstShow = (t: Thing): Show => FIRST[t.kind] ?? 'hidden';
 const FIRST: Partial<Record<Kind, Show>> = {
   envelope: 'shown',
   scan: 'faint',
+  swept: 'faint',
   liquid: 'shown',
   trapped: 'shown',
   stranded: 'shown',
@@ -141,5 +151,7 @@ export function labelOf(t: Thing): string {
   };
   const word = words[t.kind];
   if (word && t.name === t.kind) return word;
-  return t.kind === 'removed' ? `${t.name} (taken out)` : t.name;
+  if (t.kind === 'swept') return `${t.name.replace(SWEPT, '')} in motion`;
+  if (t.kind === 'removed') return `${t.name} (taken out)`;
+  return t.kind === 'scan' ? t.name : t.name.charAt(0).toUpperCase() + t.name.slice(1);
 }

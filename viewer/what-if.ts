@@ -121,7 +121,7 @@ function show(w: WhatIf, r: QuickResult, { dials, done }: { dials: Dials; done: 
   if (done) showDip(w, r);
 }
 
-const MADE: ReadonlySet<Kind> = new Set(['envelope', 'cavity', 'liquid', 'trapped', 'stranded', 'body', 'reclaimed', 'pocket']);
+const MADE: ReadonlySet<Kind> = new Set(['envelope', 'cavity', 'liquid', 'trapped', 'stranded', 'body', 'reclaimed', 'pocket', 'closest']);
 
 const kindOf = (name: string): Kind =>
   name === 'trapped air' ? 'trapped' : name === 'stranded fuel' ? 'stranded' : (KINDS.find((k) => k === name) ?? 'envelope');

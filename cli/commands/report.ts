@@ -2,10 +2,8 @@ import { readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { Fault } from '../../src/core/fault.ts';
-import { DRAWING_FILE } from '../../src/pipeline/drawings.ts';
 import { embed } from '../../src/report/embed.ts';
 import { checkOutFile, checkResults, writeWhole } from '../files.ts';
-import { WORKSHOP } from '../results.ts';
 import { PACKAGE_FOLDER } from '../version.ts';
 
 interface Options {
@@ -23,14 +21,8 @@ export function addReport(program: Command): void {
     .action(run);
 }
 
-/** What the page reads, by the folder within that of the results; all but the first may be missing. */
-const FILES = [
-  ['', 'result.json'],
-  ['', 'scene.glb'],
-  ['', 'coarse.json'],
-  ['', 'coarse.bin'],
-  [WORKSHOP, DRAWING_FILE],
-] as const;
+/** What the page reads; all but the first may be missing. */
+const FILES = ['result.json', 'scene.glb', 'coarse.json', 'coarse.bin', 'drawing.svg'];
 
 async function run(out: string, options: Options): Promise<void> {
   await checkResults(out);
@@ -41,8 +33,8 @@ async function run(out: string, options: Options): Promise<void> {
     throw new Fault({ code: 'page-not-built', what: 'The page is not built yet.', where: page, hint: 'npm run build', exit: 1 });
   });
   const files = new Map<string, Uint8Array>();
-  for (const [folder, name] of FILES) {
-    const from = join(out, folder, name);
+  for (const name of FILES) {
+    const from = join(out, name);
     if (await stat(from).catch(() => undefined)) files.set(name, new Uint8Array(await readFile(from)));
   }
   const whole = embed(html, files);

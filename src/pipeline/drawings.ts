@@ -1,8 +1,6 @@
 import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
-import { MM3_PER_LITRE } from '../core/units.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { volume } from '../field/integrate.ts';
 import type { JobMake } from '../job/schema-make.ts';
 import type { JobRibs } from '../job/schema-ribs.ts';
 import type { JobSections } from '../job/schema-sections.ts';
@@ -12,6 +10,7 @@ import { type RibReport, ribFiles } from '../make/ribs-files.ts';
 import { type SectionSubject, type Sections, sectionFiles, sections } from '../make/sections.ts';
 import { loadSolids } from '../make/simplify.ts';
 import type { Run } from './run.ts';
+import { DRAWING_FILE, titleOf } from './sheet.ts';
 import type { Space } from './space.ts';
 import { fillTank } from './tank.ts';
 
@@ -61,8 +60,6 @@ export async function drawForWorkshop(asked: JobMake, subject: Subject, run: Run
   return drawn;
 }
 
-export const DRAWING_FILE = 'drawing.svg';
-
 async function thingsToCut({ space, body }: Subject, run: Run): Promise<SectionSubject> {
   const { envelope, free, obstacles, job } = space;
   // The tank's cavity is that of the envelope: it is none of a smaller body's.
@@ -75,14 +72,6 @@ function cutSections(subject: SectionSubject, { at, ...asked }: JobSections, run
   run.notes.push(...cut.notes);
   return cut;
 }
-
-const titleOf = ({ space: { job, envelope, step }, body }: Subject) => ({
-  title: job.name,
-  facts: [
-    `${body === envelope ? 'envelope' : 'body that goes in'} ${(volume(body) / MM3_PER_LITRE).toFixed(2)} l, step ${step} mm`,
-    'from scans: check against the vehicle before making',
-  ],
-});
 
 async function ribsOf(
   { body, along: way }: Subject,

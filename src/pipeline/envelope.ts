@@ -20,6 +20,8 @@ export interface EnvelopeMeasured {
   readonly bounds: Bounds;
   /** Envelope at twice the step less this one, mm3. */
   readonly change: number;
+  /** As found, in the order of the result's. */
+  readonly necks: readonly NeckFound[];
 }
 
 /** What the envelope measures, its curve of volume against radius, and its necks. */
@@ -36,7 +38,7 @@ export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeM
   // Deep inside, the field is good to a fraction of a cell only; the ball that is printed is held against the scans themselves.
   const centre = cellCentre(free.grid, root);
   const ball = { radius_mm: Math.min(free.data[root], nearestObstacles(obstacles, centre)[0].slack), centre_mm: centre };
-  const necks = necksFrom(free, root, envelope, radius).map((n) => neckResult(n, obstacles));
+  const necks = necksFrom(free, root, envelope, radius);
   // Last, so that it does not stand before the tank's tasks, which have others waiting for them.
   const volumes = await volumesByRadius(double.free, double.root, radii, run.context);
   const result: EnvelopeResult = {
@@ -51,9 +53,9 @@ export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeM
     start_mm: cellCentre(free.grid, start.cell),
     start_from: start.how,
     by_radius: radii.map((r, i) => ({ radius_mm: r, volume_l: volumes[i] / MM3_PER_LITRE })),
-    necks,
+    necks: necks.map((n) => neckResult(n, obstacles)),
   };
-  return { result, mesh, bounds, change: rough - fine };
+  return { result, mesh, bounds, change: rough - fine, necks };
 }
 
 /** Radii worth a point on the curve: the job's own, some below and some up to the largest ball, mm, rounded to half a mm. */
@@ -88,7 +90,10 @@ export async function measureReclaimed(space: Space, { context }: Run): Promise<
 }
 
 /** The free field with the removed parts, and what the job before the work has, in place; null when there are none. */
-function removedBefore({ scans, free, near, job, before }: Space, pool: Pool): Field | null {
+export function removedBefore(
+  { scans, free, near, job, before }: Pick<Space, 'scans' | 'free' | 'near' | 'job' | 'before'>,
+  pool: Pool,
+): Field | null {
   const removed = scans.filter((s) => s.settings.role === 'removed');
   const distance = job.region.near ? near : null;
   if (removed.length === 0 || !distance) return before?.free ?? null;

@@ -9,6 +9,7 @@ import type { CoarseInput } from '../report/coarse.ts';
 import { CAUTIONS, RESULT_VERSION, type Result } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { addDoubts } from './doubts.ts';
+import type { DrawnInput } from './drawn.ts';
 import { measureEnvelope, measureReclaimed } from './envelope.ts';
 import { findHoles } from './holes.ts';
 import { leadPassages } from './passages.ts';
@@ -17,7 +18,7 @@ import { findSpace, type SpaceOptions } from './space.ts';
 import { stow } from './stowage.ts';
 import { fillTank } from './tank.ts';
 import { findBores } from './tubes.ts';
-import { findWays, spaceOfWay } from './ways.ts';
+import { bodyOfWay, findWays, spaceOfWay } from './ways.ts';
 
 export type { Files, JobFile } from './run.ts';
 
@@ -36,6 +37,8 @@ export interface Measured {
   readonly fields: { readonly free: Field; readonly envelope: Field; readonly cavity: Field | null };
   /** What the page's dials work from, see coarseFields. */
   readonly coarse: CoarseInput;
+  /** What else is drawn, see drawnParts. */
+  readonly drawn: DrawnInput;
 }
 
 /**
@@ -65,6 +68,10 @@ export async function measure(job: Job, files: Files, context: Context, options:
   if (routes) run.done('passages');
   const holes = await run.beside('holes', findHoles(space, envelope.mesh, run));
   const cavity = tank?.cavity ?? null;
+  const chosen = ways?.chosen;
+  const drawnBody = chosen
+    ? { field: await bodyOfWay(space, chosen, context, space.double.envelope), kept_percent: chosen.keptPercent }
+    : undefined;
   addDoubts(run.notes, space);
   const { grid, free, start } = space;
   const result: Result = {
@@ -104,5 +111,6 @@ export async function measure(job: Job, files: Files, context: Context, options:
     body: body === space ? null : surface(body.envelope, 0),
     fields: { free, envelope: space.envelope, cavity },
     coarse: { region: space.coarseRegion, obstacles: space.obstacles, start: cellCentre(grid, start.cell) },
+    drawn: { space, necks: envelope.necks, body: drawnBody },
   };
 }

@@ -9,6 +9,7 @@ import type { HoleResult } from '../scan/holes.ts';
 import type { LessSure } from '../scan/less-sure.ts';
 import type { PlacingResult } from '../scan/placing.ts';
 import type { StowageResult } from '../stow/result.ts';
+import type { ClosestResult } from './closest.ts';
 
 export type { Bounded } from '../fill/bounded.ts';
 export type { TankResult } from '../fill/tank.ts';
@@ -87,6 +88,8 @@ export interface Result {
   readonly before?: { readonly job: string; readonly inputs: readonly InputResult[] };
   /** The frame that everything is in, when the job asks for one of its own. */
   readonly datum?: DatumResult;
+  /** Where each obstacle comes nearest to the envelope, the tightest first; found when the drawing is made. */
+  readonly closest?: readonly ClosestResult[];
   /** Scans whose place was found by the run. */
   readonly placings?: readonly PlacingResult[];
   /** Open borders of the obstacles, those near the envelope first; at most 200. */

@@ -3,7 +3,7 @@ import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
 import type { Vec3 } from '../core/vec.ts';
-import { type Flood, flood } from '../field/flood.ts';
+import { type Flood, flood, UNREACHED } from '../field/flood.ts';
 import { pieces, volume, volumeByLabel, volumeOfBoth } from '../field/integrate.ts';
 import { partFrom, rollBall, rolledVolumeTask } from './roll.ts';
 
@@ -60,6 +60,8 @@ export interface NeckFound {
   readonly behind: number;
   /** Whether the envelope's ball passes. */
   readonly passed: boolean;
+  /** Whether a cell of the field at every second cell lies behind it, undefined in what is not free: for drawing the pocket. */
+  readonly holds: (cell: number) => boolean | undefined;
 }
 
 const NECKS_SHOWN = 12;
@@ -78,8 +80,16 @@ export function necksFrom(f: Field, root: number, envelope: Field, radius: numbe
       inside[necks[n].parent] += inside[n];
       free[necks[n].parent] += free[n];
     }
+  // A neck stands after the one before it, so that one look at its parent's tells all that it lies behind.
+  const rough = labelsEverySecond(labels, f.grid);
+  const within = (label: number, neck: number): boolean => {
+    let n = label;
+    while (n > neck) n = necks[n].parent;
+    return n === neck;
+  };
   return necks
     .map((n, i) => ({
+      holds: (cell: number) => (rough[cell] === UNREACHED ? undefined : within(rough[cell], i)),
       at: cellCentre(f.grid, n.cell),
       diameter: 2 * n.level,
       behind: n.level >= radius ? inside[i] : free[i],
@@ -88,6 +98,13 @@ export function necksFrom(f: Field, root: number, envelope: Field, radius: numbe
     .filter((n) => n.behind >= LEAST_POCKET)
     .sort((a, b) => b.behind - a.behind)
     .slice(0, NECKS_SHOWN);
+}
+
+function labelsEverySecond(labels: Int32Array, { nx, ny, nz }: Grid): Int32Array {
+  const out = new Int32Array(Math.ceil(nx / 2) * Math.ceil(ny / 2) * Math.ceil(nz / 2));
+  let o = 0;
+  for (let k = 0; k < nz; k += 2) for (let j = 0; j < ny; j += 2) for (let i = 0; i < nx; i += 2) out[o++] = labels[i + nx * (j + ny * k)];
+  return out;
 }
 
 /** Volume of the envelope for each of some radii, mm3, all from the same start cell; 0 where the start's room is too narrow. */

@@ -1,10 +1,11 @@
 import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
+import type { PNG } from 'pngjs';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { type Mesh, meshBox, meshVolume } from '../../src/core/mesh.ts';
 import type { Vec3 } from '../../src/core/vec.ts';
 import { arrowMesh, ballMesh, boxMesh, rodMesh, together } from '../../viewer/solids.ts';
-import { CENTRE, HALF, RESULT, writeFolder } from './folder.ts';
+import { CENTRE, ellipsoid, HALF, RESULT, sceneGlb, shapes, writeFolder } from './folder.ts';
 import { type Bench, drawingOf, openBench, settled } from './page.ts';
 
 /** Area of the 24-sided polygon in a circle of radius 1, by which rods are drawn. */
@@ -49,7 +50,14 @@ describe('solids of the drawing', () => {
 });
 
 const up: Vec3 = [0, 0, 1];
+/** A round rim of 40 mm across. */
+const RIM = Array.from(
+  { length: 36 },
+  (_, i): Vec3 => [20 + 20 * Math.cos((i * Math.PI) / 18), 150, 620 + 20 * Math.sin((i * Math.PI) / 18)],
+);
 const ANSWERS = {
+  holes: [{ scan: 'frame', at_mm: [20, 150, 620], length_mm: 126, loop: RIM }],
+  closest: [{ scan: 'engine & box', at_mm: [40, 0, 540], to_mm: [40, 0, 584.9], gap_mm: 44.9, asked_mm: 15 }],
   ways_in: [{ direction: up, volume_l: { value: 9, low: 8.9, high: 9.1 }, kept_percent: 90, blockers: [], without: [] }],
   ways_search: {
     clearance_mm: 3,
@@ -103,6 +111,16 @@ const ANSWERS = {
   },
 };
 
+/** Pixels that are not paper; the drawing's border is left out. */
+function inkedOf({ data, width, height }: PNG): number {
+  const corner = 4 * (20 * width + 20);
+  const paper = data.subarray(corner, corner + 3);
+  let inked = 0;
+  for (let y = 10; y < height - 10; y++)
+    for (let x = 10; x < width - 10; x++) if ([0, 1, 2].some((c) => Math.abs(data[4 * (y * width + x) + c] - paper[c]) > 8)) inked++;
+  return inked;
+}
+
 describe('answers on the drawing', () => {
   let bench: Bench;
   beforeAll(async () => {
@@ -111,6 +129,8 @@ describe('answers on the drawing', () => {
       const [min, max] = [-1, 1].map((s) => CENTRE.map((c, a) => c + s * HALF[a]));
       const result = { ...RESULT, ...ANSWERS, envelope: { ...RESULT.envelope, box_mm: { min, max } } };
       await writeFile(join(folder, 'result.json'), JSON.stringify(result));
+      const swept = { shape: ellipsoid([-200, 0, 500], [60, 60, 60]), extras: { kind: 'scan' } };
+      await writeFile(join(folder, 'scene.glb'), await sceneGlb({ ...shapes(), 'swept-fork': swept }));
     });
   });
   afterAll(() => bench?.close());
@@ -120,33 +140,44 @@ describe('answers on the drawing', () => {
     const names = await page.locator('[data-thing]').evaluateAll((all) => all.map((e) => e.getAttribute('data-thing')));
     const wanted = [
       ...['tubes as fitted', 'bores', 'hose: vent hose', 'largest ball', 'litre blocks', 'stowed: bottle'],
+      ...['holes in frame', 'nearest places', 'swept-fork'],
       ...['way in 1: keeps 90 %', 'way in by two steps: keeps 95 %', 'ways in: share kept, all round'],
     ];
     expect(names).toEqual(expect.arrayContaining(wanted));
     expect(names).not.toContain('hose: no way');
+    // A sweep is a kind of its own, faded at first and named after its part.
+    const swept = page.locator('[data-thing="swept-fork"]');
+    expect(await swept.locator('legend').textContent()).toBe('fork in motion');
+    expect(await swept.locator('input[value="faint"]').isChecked()).toBe(true);
+    const places = (await page.locator('#places').textContent()) ?? '';
+    expect(places).toMatch(/Nearest to engine & box: 44\.9 mm, 15 asked/);
+    expect(places).toMatch(/Hole in frame, 126 mm round: scan again/);
     expect(bench.troubles).toEqual([]);
     await page.close();
   });
 
   test('alone, a tube and its bore are seen from the side as long and as wide as the result says', async () => {
     const page = await bench.open(
-      '#hidden=envelope,frame,engine%20%26%20box,hose%3A%20vent%20hose&shown=tubes%20as%20fitted,bores&eye=90,0,1000,0,0,700',
+      '#hidden=envelope,frame,engine%20%26%20box,hose%3A%20vent%20hose,swept-fork&shown=tubes%20as%20fitted,bores&eye=90,0,1000,0,0,700',
     );
     const picture = await drawingOf(page);
     await settled(page);
     const scale = Math.min(picture.width, picture.height) / 1000;
-    const corner = 4 * (20 * picture.width + 20);
-    const paper = picture.data.subarray(corner, corner + 3);
-    // The drawing's border is left out.
-    let inked = 0;
-    for (let y = 10; y < picture.height - 10; y++)
-      for (let x = 10; x < picture.width - 10; x++) {
-        const at = 4 * (y * picture.width + x);
-        if ([0, 1, 2].some((c) => Math.abs(picture.data[at + c] - paper[c]) > 8)) inked++;
-      }
+    const inked = inkedOf(picture);
     // The tube's 800 x 30 mm and the sleeve's 340 x 38 over it.
     const expected = (800 * 30 + 340 * 8) * scale * scale;
     expect(Math.abs(inked / expected - 1), `${inked} of ${expected}`).toBeLessThan(0.08);
+    await page.close();
+  });
+
+  test('the rim of a hole is drawn as the circle that it is', async () => {
+    const others = ['envelope', 'frame', 'engine%20%26%20box', 'hose%3A%20vent%20hose', 'swept-fork'].join(',');
+    const page = await bench.open(`#hidden=${others}&shown=holes%20in%20frame&eye=90,0,100,20,150,620`);
+    const picture = await drawingOf(page);
+    const scale = Math.min(picture.width, picture.height) / 100;
+    const inked = inkedOf(picture);
+    // A circle's line, 3 mm wide.
+    expect(Math.abs(inked / (Math.PI * 40 * 3 * scale * scale) - 1)).toBeLessThan(0.12);
     await page.close();
   });
 

@@ -66,7 +66,7 @@ export const HALF = [180, 110, 120] as const;
 
 export type Things = Readonly<Record<string, { shape: Shape; extras: Record<string, unknown> }>>;
 
-function shapes(): Things {
+export function shapes(): Things {
   const rails = [-150, 150].flatMap((y) => [
     tube([-420, y, 520], [380, y, 560], 16),
     tube([-420, y, 840], [300, y, 900], 14),

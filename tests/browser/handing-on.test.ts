@@ -4,13 +4,21 @@ import { join } from 'node:path';
 import pixelmatch from 'pixelmatch';
 import { PNG } from 'pngjs';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { fieldOf } from '../../src/core/field.ts';
+import { drawingPage } from '../../src/make/drawing.ts';
 import { writeBoxFolder } from './box-folder.ts';
 import { RESULT, sceneGlb, writeFolder } from './folder.ts';
 import { type Bench, differing, drawingOf, openBench, settled } from './page.ts';
 
 let bench: Bench;
 beforeAll(async () => {
-  bench = await openBench(writeFolder);
+  bench = await openBench(async (folder) => {
+    await writeFolder(folder);
+    const body = fieldOf({ origin: [-60, -40, -30], step: 4, nx: 31, ny: 21, nz: 16 }, (x, y, z) =>
+      Math.min(50 - Math.abs(x), 30 - Math.abs(y), 20 - Math.abs(z)),
+    );
+    await writeFile(join(folder, 'drawing.svg'), drawingPage(body, undefined, { paper: 'A4', title: 'Box', facts: [] }));
+  });
 });
 afterAll(() => bench?.close());
 
@@ -47,7 +55,7 @@ describe('places', () => {
   });
 });
 
-test('the printed sheet: doubts, every figure with what it means, four views, the curve, cautions, hashes', async () => {
+test('the printed sheet: doubts, every figure with what it means, the drawing, six views, the curve, cautions, hashes', async () => {
   const page = await bench.open('', { dark: true });
   const pdf = await page.pdf({ format: 'A4' });
   expect(pdf.length).toBeGreaterThan(20_000);
@@ -69,11 +77,14 @@ test('the printed sheet: doubts, every figure with what it means, four views, th
       return { orange, dark: dark / (d.length / 4) };
     }),
   );
-  expect(inks.length).toBe(6);
+  expect(inks.length).toBe(8);
   for (const ink of inks) {
     expect(ink.orange).toBeGreaterThan(50);
     expect(ink.dark).toBeLessThan(0.3);
   }
+  // The drawing page is there as a picture that the browser could read.
+  const sheet = page.locator('#print .page img');
+  expect(await sheet.evaluate((e: HTMLImageElement) => [e.naturalWidth > 0, e.naturalWidth > e.naturalHeight])).toEqual([true, true]);
   await page.evaluate(() => dispatchEvent(new Event('afterprint')));
   expect(await page.evaluate(() => document.documentElement.dataset.paper)).toBe('dark');
   await page.close();

@@ -110,7 +110,7 @@ test('dropped scan and job: the same envelope as the program gives, to the bit, 
     RADIUS,
   );
   expect(Math.abs(there.envelope.volume_l.value / want - 1)).toBeLessThan(0.005);
-  expect(Object.keys(zip).sort()).toEqual(['cavity.stl', 'coarse.bin', 'coarse.json', 'envelope.stl', 'result.json']);
+  expect(Object.keys(zip).sort()).toEqual(['cavity.stl', 'coarse.bin', 'coarse.json', 'drawing.svg', 'envelope.stl', 'result.json']);
   expect(count(await drawingOf(page), (r, g, b) => r > 120 && r > 1.6 * g && r > 2 * b)).toBeGreaterThan(1000);
   await page.close();
 });
