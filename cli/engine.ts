@@ -4,6 +4,7 @@ import { gzipSync } from 'node:zlib';
 import type { Context } from '../src/core/context.ts';
 import type { Mesh } from '../src/core/mesh.ts';
 import { dipCsv } from '../src/fill/dip.ts';
+import { routesCsv } from '../src/fit/csv.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
@@ -150,6 +151,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   files.set('envelope.glb', await writeGlb([{ name: 'envelope', mesh: envelope, colour: [0.1, 0.45, 0.7, 1] }], about));
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
   if (result.tank) files.set('dip.csv', new TextEncoder().encode(dipCsv(result.tank.dip)));
+  if (result.routes) files.set('routes.csv', new TextEncoder().encode(routesCsv(result.routes)));
   const swept: { name: string; mesh: Mesh }[] = [];
   for (const s of measured.scans.filter((scan) => moves(scan) && isObstacle(scan))) {
     const { mesh } = await sweptMesh(s, standOff(s), 2 * result.grid.step_mm, context);

@@ -18,6 +18,7 @@ const RESULT_FILES = [
   'envelope.glb',
   'cavity.stl',
   'dip.csv',
+  'routes.csv',
   'scene.glb',
   'placings.json',
   'coarse.json',
