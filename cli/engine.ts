@@ -4,6 +4,7 @@ import { gzipSync } from 'node:zlib';
 import type { Context } from '../src/core/context.ts';
 import type { Mesh } from '../src/core/mesh.ts';
 import { dipChartsCsv, dipCsv, senderCsv } from '../src/fill/dip.ts';
+import { routesCsv } from '../src/fit/csv.ts';
 import { writeGlb } from '../src/io/write-glb.ts';
 import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
@@ -161,6 +162,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
   if (cavity) files.set('cavity.stl', writeStl(cavity, 'voidgauge cavity, mm'));
   if (measured.body) files.set('body.stl', writeStl(measured.body, 'voidgauge body, what goes the way in, mm'));
   for (const [name, csv] of result.tank ? tankCharts(result.tank) : []) files.set(name, new TextEncoder().encode(withCautions(csv)));
+  if (result.routes) files.set('routes.csv', new TextEncoder().encode(routesCsv(result.routes)));
   files.set(DRAWING_FILE, new TextEncoder().encode(sheetOf(measured, context)));
   const swept: { name: string; mesh: Mesh }[] = [];
   for (const s of measured.scans.filter((scan) => moves(scan) && isObstacle(scan))) {

@@ -19,6 +19,7 @@ const KNOWN = [
   'dip.csv',
   'dip-attitudes.csv',
   'sender.csv',
+  'routes.csv',
   'drawing.svg',
   'scene.glb',
   'placings.json',

@@ -9,7 +9,8 @@ export interface Gap {
   readonly at?: Vec3;
 }
 
-export type GapAt = (pose: Pose) => Promise<Gap>;
+/** The gap in a pose. Once it is known to be below `floor`, any figure below that will do. */
+export type GapAt = (pose: Pose, floor?: number) => Promise<Gap>;
 
 /** A shift and a turn about the body's middle, both at even speed. */
 export interface Move {
@@ -93,7 +94,8 @@ export async function alongMove(
   async function step(share: number): Promise<boolean> {
     const next = Math.min(move.length, travel + Math.max(share * gap.slack, LEAST_STEP));
     const there = move.at(next / move.length);
-    const found = await gapAt(there);
+    // Below this the step is not proved, whatever the gap.
+    const found = await gapAt(there, Math.max(0, next - travel - gap.slack));
     if (!(found.slack > 0) || (gap.slack + found.slack - (next - travel)) / 2 < 0) return false;
     pose = there;
     gap = found;

@@ -85,7 +85,7 @@ function approach({ tree, faces, from, to, cutoff, within = Infinity }: FaceChun
 export const approachTask: Task<FaceChunk, Near> = { name: 'make.approach', run: approach };
 
 /** One walk down the tree at a time. */
-class Search {
+export class Search {
   /** Nearest points of the last face that came under its limit: on the face, on the obstacle. */
   readonly points = new Float64Array(6);
   private readonly tree: Tree;

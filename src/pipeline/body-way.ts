@@ -2,6 +2,7 @@ import { type Context, checkCancelled } from '../core/context.ts';
 import { meshBox } from '../core/mesh.ts';
 import { RADIANS_PER_DEGREE } from '../core/units.ts';
 import { type Box3, growBox, scale, type Vec3 } from '../core/vec.ts';
+import type { RoughSlack } from '../fit/body-tree.ts';
 import { outlooks, surfacePoints } from '../fit/body-way.ts';
 import { AT_REST, type Pose, rowsOf } from '../fit/pose.ts';
 import { roomOf } from '../fit/room.ts';
@@ -11,6 +12,7 @@ import type { Job } from '../job/job.ts';
 import { completeWays } from '../job/schema-ways.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { isObstacle } from '../space/slack.ts';
+import { GapJudge } from './gap-judge.ts';
 import type { Nearness } from './nearness.ts';
 import type { Run } from './run.ts';
 import { slidingObstacles } from './ways.ts';
@@ -20,6 +22,11 @@ const FOLLOWED = 3;
 /** Shortest and longest step while a body is followed, mm. */
 const LEAST_STEP = 0.5;
 const MOST_STEP = 25;
+/**
+ * Cells by which the surroundings' slack may be off: half a cell of the distance, and between the cells the mean distance to a cell's
+ * corners, at most half its diagonal.
+ */
+const ROUGH = 0.5 + Math.sqrt(3) / 2;
 
 /**
  * Whether a body slides in: the most promising directions of the sweep are followed from the seat to the open. At each place the body may be
@@ -40,28 +47,35 @@ export async function bodyWay(
   const off = present.filter((s) => !staying.includes(s)).map((s) => s.name);
   const head = { clearance_mm: asked.clearance, off };
   if (crossed) return { ...head, works: null, tried: [], turned: null, put_on: [] };
-  const follow = (d: Vec3, names: ReadonlySet<string>): Promise<FollowedWay> =>
-    followed(near, d, { names, clearance: asked.clearance, clear: toTheOpen(near, scans, d) });
+  const judgeOf = (names: readonly string[], rough?: RoughSlack): GapJudge =>
+    new GapJudge(near, { names: new Set(names), clearance: asked.clearance, within: MOST_STEP, ...(rough ? { rough } : {}) }, run.context);
+  const follow = (d: Vec3, judge: GapJudge): FollowedWay => followed(judge, d, toTheOpen(near, scans, d));
   const tried: FollowedWay[] = [];
+  let judge: GapJudge | undefined;
   if (staying.length > 0) {
     const { obstacles, grid } = await slidingObstacles(asked, { scans, step: job.step, job }, run.context);
     const room = roomOf(obstacles, near.field, run.context);
     const points = surfacePoints(near.body, grid.step);
     const candidates = await outlooks(room.slack, points, { directions: asked.directions, count: FOLLOWED }, run.context);
-    const names = new Set(staying.map((s) => s.name));
+    judge = judgeOf(
+      staying.map((s) => s.name),
+      { field: room.slack, error: ROUGH * grid.step },
+    );
     for (const c of candidates) {
-      tried.push(await follow(c.direction, names));
+      checkCancelled(run.context);
+      tried.push(follow(c.direction, judge));
       if (tried[tried.length - 1].works) break;
     }
   }
   tried.sort((a, b) => Number(b.works) - Number(a.works) || b.travel_mm - a.travel_mm);
   const putOn: WayOfBody['put_on'][number][] = [];
   // Taken off again, the part moves against its direction: as seen from the part, the body moves along it.
-  for (const part of late) putOn.push({ part, ...(await follow(asked.put_on[part], new Set([part]))) });
+  for (const part of late) putOn.push({ part, ...follow(asked.put_on[part], judgeOf([part])) });
   const straight = staying.length === 0 || tried.some((t) => t.works);
   const seconds = straight ? false : job.fit.turn_in;
   const directions = tried.map((t) => t.direction);
-  const turned = seconds ? await turnedIn(near, staying, { seconds, clearance: asked.clearance, directions }, run.context) : null;
+  const search = { seconds: seconds || 0, clearance: asked.clearance, directions };
+  const turned = judge && seconds ? await turnedIn(near, judge, { ...search, surroundings: boxOfScans(staying) }, run.context) : null;
   const works = (straight || turned?.works === true) && putOn.every((p) => p.works);
   return { ...head, works, tried, turned, put_on: putOn };
 }
@@ -70,22 +84,22 @@ interface TurnSearch {
   readonly seconds: number;
   readonly clearance: number;
   readonly directions: readonly Vec3[];
+  readonly surroundings: Box3;
 }
 
 /** The search with shifts and turns, past everything that stays on. */
 async function turnedIn(
   near: Nearness,
-  staying: readonly Scan[],
-  { seconds, clearance, directions }: TurnSearch,
+  judge: GapJudge,
+  { seconds, clearance, directions, surroundings }: TurnSearch,
   context: Context,
 ): Promise<TurnedWay> {
-  const names = new Set(staying.map((s) => s.name));
   const begin = performance.now();
   const found = await turnIn({
-    gapAt: (pose) => near.least(pose, { clearance, within: MOST_STEP, names }),
+    gapAt: async (pose, floor) => judge.gap(pose, floor),
     centre: near.centre,
     radius: near.radius,
-    surroundings: growBox(boxOfScans(staying), clearance),
+    surroundings: growBox(surroundings, clearance),
     directions,
     more: () => {
       checkCancelled(context);
@@ -120,21 +134,15 @@ function toTheOpen(near: Nearness, scans: readonly Scan[], d: Vec3): number {
   return Math.max(0, reach(boxOfScans(scans), 1) + reach(meshBox(near.body), -1));
 }
 
-interface Followed {
-  readonly names: ReadonlySet<string>;
-  readonly clearance: number;
-  /** Shifted so far, it is in the open, mm. */
-  readonly clear: number;
-}
-
-async function followed(near: Nearness, direction: Vec3, { names, clearance, clear }: Followed): Promise<FollowedWay> {
+/** `clear`: shifted so far, it is in the open, mm. */
+function followed(judge: GapJudge, direction: Vec3, clear: number): FollowedWay {
   let travel = 0;
   let before = Number.NaN;
   let step = 0;
   let proved = Infinity;
   let worst: { slack: number; obstacle?: string; at?: Vec3 } = { slack: Infinity };
   for (;;) {
-    const found = await near.least({ ...AT_REST, shift: scale(direction, travel) }, { clearance, within: MOST_STEP, names });
+    const found = judge.gap({ ...AT_REST, shift: scale(direction, travel) });
     if (found.slack < worst.slack) worst = found;
     proved = Math.min(proved, found.slack, Number.isNaN(before) ? Infinity : (before + found.slack - step) / 2);
     if (found.slack < 0 || travel >= clear) break;

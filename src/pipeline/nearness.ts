@@ -2,7 +2,7 @@ import { allocateF32, type Context, slabs } from '../core/context.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { cellCentre, cellCount, type Grid, gridBox, gridOver } from '../core/grid.ts';
 import { type Mesh, meshBox, triangleCount, vertexCount } from '../core/mesh.ts';
-import { add, type Box3, boxCentre, dot, growBox, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
+import { add, boxCentre, dot, growBox, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
 import { halvesOf, longestEdge } from '../field/halving.ts';
 import { insideOf } from '../field/inside.ts';
@@ -107,26 +107,6 @@ export class Nearness {
       out.push(...(await this.outsiders(i, moved, pose, { below, crossed: deep.length > 0 })));
     }
     return out;
-  }
-
-  /**
-   * Least of distance less `clearance` over the named obstacles, where that is below `within` mm, else `within`; 0 less the clearance where
-   * they cross.
-   */
-  async least(pose: Pose, { clearance, within, names }: { clearance: number; within: number; names: ReadonlySet<string> }): Promise<Least> {
-    const moved = posed(this.body, pose, this.centre);
-    const box = meshBox(moved);
-    let best: Least = { slack: within };
-    for (const p of this.prepared) {
-      if (!p.tree || !names.has(p.obstacle.name)) continue;
-      const off = clearance + radiusOfPoints(p);
-      if (boxGap(box, sourceBox(p)) - off >= best.slack) continue;
-      const near = await this.approach(moved, p, { cutoff: 0, within: best.slack + off });
-      for (const r of near)
-        if (r.nearest.length > 0 && r.nearest[1] - off < best.slack)
-          best = { slack: r.nearest[1] - off, obstacle: p.obstacle.name, at: add(pointAt(r.nearest, 2), p.origin) };
-    }
-    return best;
   }
 
   /** Where obstacle i reaches deepest into the body, to DEPTH_ERROR: pieces are halved wherever one could hold a deeper place. */
@@ -261,13 +241,6 @@ interface Found {
   readonly found: Float64Array;
 }
 
-export interface Least {
-  readonly slack: number;
-  /** Missing where nothing comes within what was asked. */
-  readonly obstacle?: string;
-  readonly at?: Vec3;
-}
-
 export const askedOf = (p: PreparedObstacle): number => p.obstacle.clearance;
 
 const radiusOfPoints = ({ obstacle }: PreparedObstacle): number => ('mesh' in obstacle ? 0 : obstacle.radius);
@@ -279,12 +252,6 @@ const middleOf = (c: Pieces, o: number, origin: Vec3): Vec3 => [
   (c[o + 1] + c[o + 4] + c[o + 7]) / 3 + origin[1],
   (c[o + 2] + c[o + 5] + c[o + 8]) / 3 + origin[2],
 ];
-
-const sourceBox = ({ obstacle }: PreparedObstacle): Box3 =>
-  meshBox('mesh' in obstacle ? obstacle.mesh : { ...obstacle.cloud, indices: new Uint32Array(0) });
-
-/** Least distance between two boxes, mm. */
-const boxGap = (a: Box3, b: Box3): number => Math.hypot(...[0, 1, 2].map((k) => Math.max(0, a.min[k] - b.max[k], b.min[k] - a.max[k])));
 
 /** Points as pieces whose corners fall together. */
 function pointPieces(p: Float32Array, origin: Vec3, wanted: (x: number, y: number, z: number, radius: number) => boolean): Pieces {

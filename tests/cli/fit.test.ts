@@ -2,6 +2,8 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { Vec3 } from '../../src/core/vec.ts';
+import { rotationOf } from '../../src/fit/pose.ts';
 import { boxesStl, type Ended, voidgauge } from './run.ts';
 
 /** Walls 100 mm apart; a body of 90 mm, 3 mm off the middle. */
@@ -12,6 +14,8 @@ scans: { walls: { file: walls.stl, clearance: 4 } }
 region: { skin: false, box: { min: [-100, -60, -60], max: [100, 60, 60] } }
 ways_in: { clearance: 0.5, directions: 26 }
 `;
+
+const rad = (degrees: number): number => (degrees * Math.PI) / 180;
 
 let cwd: string;
 beforeAll(() => {
@@ -75,6 +79,60 @@ describe('voidgauge fit', () => {
       /No way with turns was found in 1 s \(\d+ moves? tried\), which does not mean that there is none\./,
     );
     expect(Math.max(...turning.stdout.split('\n').map((l) => l.length))).toBeLessThanOrEqual(80);
+  });
+
+  it('a bar longer than the opening of its pocket comes out by turning: the path as a table, held against a slow look', async () => {
+    // 140 x 50 x 80 mm inside, closed all round but for 100 mm of the top; the bar is 110 long.
+    const walls = [
+      [-90, -40, -60, 90, 40, -40],
+      [-90, -40, -60, -70, 40, 50],
+      [70, -40, -60, 90, 40, 50],
+      [-90, -40, -60, 90, -25, 50],
+      [-90, 25, -60, 90, 40, 50],
+      [-90, -40, 40, -50, 40, 50],
+      [50, -40, 40, 90, 40, 50],
+    ] as const;
+    writeFileSync(join(cwd, 'pocket.stl'), boxesStl(...walls));
+    writeFileSync(join(cwd, 'short.stl'), boxesStl([-55, -5, -5, 55, 5, 5]));
+    writeFileSync(join(cwd, 'short.yaml'), `${JOB.replace('walls.stl', 'pocket.stl')}fit: { turn_in: 600 }\n`);
+    const ended = await run('fit', 'short.yaml', 'short.stl', '--output', 'out');
+    expect(ended.stderr).toContain('Written to out');
+    const { turned } = JSON.parse(readFileSync(join(cwd, 'out', 'fit.json'), 'utf8')).vehicles[0].way;
+    expect(turned.works).toBe(true);
+    expect(turned.at_least_mm).toBeGreaterThanOrEqual(0);
+    expect(turned.obstacle).toBe('walls');
+    const rows = readFileSync(join(cwd, 'out', 'path.csv'), 'utf8')
+      .trim()
+      .split('\n')
+      .slice(1);
+    expect(rows.length).toBe(turned.path.length);
+    const poses = rows.map((r) => r.split(',').slice(1).map(Number));
+    expect(poses[0]).toEqual([0, 0, 0, 0, 0, 0]);
+    expect(poses.some((p) => Math.hypot(p[3], p[4], p[5]) > 5)).toBe(true);
+    // Points of the bar's edges at every pose of the table, by the closed-form distance to each wall.
+    let least = Infinity;
+    for (const p of poses) {
+      const turn: Vec3 = [rad(p[3]), rad(p[4]), rad(p[5])];
+      const m = rotationOf(turn);
+      for (let x = -55; x <= 55; x += 2)
+        for (const [y, z] of [
+          [-5, -5],
+          [-5, 5],
+          [5, -5],
+          [5, 5],
+        ]) {
+          const q = m.map((r, a) => r[0] * x + r[1] * y + r[2] * z + p[a]);
+          for (const w of walls) least = Math.min(least, Math.hypot(...q.map((v, a) => Math.max(0, w[a] - v, v - w[a + 3]))));
+        }
+    }
+    expect(least).toBeGreaterThan(0.5 + turned.at_least_mm - 0.01);
+    // At the last it has left the box of the walls.
+    expect(
+      poses
+        .at(-1)!
+        .slice(0, 3)
+        .some((v, a) => v < [-90, -40, -60][a] - 55 || v > [90, 40, 50][a] + 55),
+    ).toBe(true);
   });
 
   it('bad input: no such body, an empty one, a sister job that is not there', async () => {
