@@ -104,7 +104,7 @@ const inputOf = ({ free, root, job }: Space, obstacles: readonly Obstacle[], env
  */
 export async function spaceOfWay(space: Space, { chosen }: Pick<WaysMeasured, 'chosen'>, { context, notes }: Run): Promise<Space> {
   const asked = space.job.ways_in;
-  if (!asked || !asked.use) return space;
+  if (!asked || asked.use === null) return space;
   if (!chosen || !(chosen.keptPercent > 0))
     throw new Fault({
       code: 'way-keeps-nothing',
