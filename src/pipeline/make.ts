@@ -61,7 +61,7 @@ export interface MakeOptions extends SpaceOptions {
 export async function makeFiles(job: Job, files: Files, context: Context, options: MakeOptions): Promise<Made> {
   const run = new Run(context);
   const whole = await findSpace(job, files, run, options);
-  const space = job.ways_in?.use ? await spaceOfWay(whole, await findWays(job.ways_in, whole, run), run) : whole;
+  const space = job.ways_in !== false && job.ways_in.use ? await spaceOfWay(whole, await findWays(job.ways_in, whole, run), run) : whole;
   const asked = job.make;
   const body = asked.of === 'cavity' ? await cavityField(job, space, run) : space.envelope;
   const obstacles = certificateObstacles(space.obstacles);
