@@ -14,6 +14,7 @@ export function tankPlaceRows(tank: TankResult): string[] {
   ];
   const { filling: f } = tank;
   return [
+    '',
     ...labelled(
       'Places',
       `filler at ${at(tank.filler_mm)}, vent at ${places(tank.vent_mm)}, pickup at ${places(tank.pickup_mm)}${proposed}`,

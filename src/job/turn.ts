@@ -15,8 +15,6 @@ export function turnRows(turn: Vec3): Rows {
   ];
 }
 
-export const applyRows = (m: Rows, p: Vec3): Vec3 => [dot(m[0], p), dot(m[1], p), dot(m[2], p)];
-
 export const determinant = (m: Rows): number => dot(m[0], cross(m[1], m[2]));
 
 /** The rotation nearest to `m` (polar factor, by Newton's iteration), for a matrix that is already close to one. */

@@ -89,6 +89,11 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
       text: `What is touched (${mating.join(', ')}) is kept off too where clearances are varied: those rows are on the safe side.`,
       where: mating[0],
     });
+  if (job.ways_in && job.ways_in.use !== null)
+    run.notes.push({
+      code: 'study-whole',
+      text: 'The rows are for the whole envelope: what a way in takes from it is worked out by measure alone.',
+    });
   return { rows: rows.flat(), notes: run.notes, cautions: CAUTIONS, step_mm: step };
 }
 

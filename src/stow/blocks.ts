@@ -120,7 +120,8 @@ async function countOn(raster: Raster, { rng, more, notes, options }: Search & {
   const { start, lattice } = bestLattice(all, step, rng, more);
   const first = (n: number, bound: number): Exchange => ({ rng, more: share(more, n), bound });
   let best = exchange(lattice, start, first(FIRST_SEARCH[0], whole));
-  best = exchange(all, best, first(FIRST_SEARCH[1], whole));
+  // In a plain box the sub-raster has all that is needed, see below.
+  if (!plain) best = exchange(all, best, first(FIRST_SEARCH[1], whole));
   if (best.length === whole || !(options.exact ?? true) || !more())
     return { ...found, best: exchange(all, best, { rng, more, bound: whole }) };
   // In a plain box every arrangement can be pushed into the lowest corner, block by block, and then stands on this sub-raster.

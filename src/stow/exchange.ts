@@ -6,8 +6,8 @@ import type { Candidate } from './candidate.ts';
  * at once; where nothing of the kind is left, a random block goes in by force and what it hits goes out, and so on.
  *
  * Two blocks among many candidates are apart when, along some axis, one ends before the other begins: the least end and the greatest
- * beginning tell, no pair is looked at. Three are looked for as one and two on both sides of a plane. In a crooked bay of 25 l this search gets 11
- * blocks in 0.2 s where taking out windows and filling them again greedily got 9 in 2 s.
+ * beginning tell, no pair is looked at. Three are looked for as one and two on both sides of a plane. In a crooked
+ * bay of 25 l (23,740 candidates) it got 18 blocks in 0.7 s of processor time, 19 in 1.4 s, 19 or 20 in 4 s.
  */
 
 /** Candidates as numbers: beginnings and ends along x, y, z, six a candidate. */

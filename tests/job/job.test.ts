@@ -297,7 +297,7 @@ describe('further questions', () => {
     expect([none.stowage, none.ways_in, none.tubes]).toEqual([false, false, false]);
     const all = parseJob(`${HEAD}stowage: true\nways_in: true\ntubes: true\n`, 'q.yaml');
     expect(all.stowage).toMatchObject({ lining: 0, blocks: true, items: [], seconds: 10 });
-    expect(all.ways_in).toEqual({ clearance: 2, directions: 200, bodies: 3, put_on: {} });
+    expect(all.ways_in).toEqual({ clearance: 2, directions: 200, bodies: 3, put_on: {}, use: null });
     expect(all.tubes).toEqual({ noise: 0.15, least: 8, most: 80 });
   });
 
@@ -335,6 +335,30 @@ describe('the way of making the wall', () => {
       inside_radius: 12,
     });
     expect(tank('{}')).toMatchObject({ process: null, wall: 4, wall_tolerance: 0, inside_radius: null });
+    expect(tank('{}')).toMatchObject({ bores: [], sender: null });
+    expect(
+      tank(
+        '{ bores: [{ points: [[0, 0, 0], [1 cm, 0, 0]], diameter: 1 in }], sender: { pivot: [0, 0, 9], along: [2, 0, 0], arm: 8, from: -60, to: 5 } }',
+      ),
+    ).toMatchObject({
+      bores: [
+        {
+          points: [
+            [0, 0, 0],
+            [10, 0, 0],
+          ],
+          diameter: 25.4,
+        },
+      ],
+      sender: { along: [1, 0, 0], arm: 8, from: -60, to: 5, float_radius: 0 },
+    });
+    const ways = (text: string) => parseJob(`${HEAD}ways_in: ${text}\n`, 'q.yaml').ways_in;
+    expect([ways('true'), ways('{ use: best }'), ways('{ use: [0, 0, 2] }')]).toMatchObject([
+      { use: null },
+      { use: 'best' },
+      { use: [0, 0, 1] },
+    ]);
+    expect(faultOf(`${HEAD}ways_in: { use: worst }\n`).toText()).toContain('best, or a direction');
   });
 });
 

@@ -37,7 +37,7 @@ describe('axis-parallel optima', () => {
     [450, 250, 150, 15],
   ])('%i x %i x %i holds %i', async (l, w, h, want) => {
     const solid = box(l, w, h);
-    const r = await countBlocks(fieldIn(solid, [l / 2, w / 2, h / 2], 5), { budget: questions(300), exactSeconds: 100 });
+    const r = await countBlocks(fieldIn(solid, [l / 2, w / 2, h / 2], 5), { budget: questions(420), exactSeconds: 100 });
     expect(r.count).toBe(want);
     expect(r.proved).toBe(true);
     check(r, solid);
@@ -95,10 +95,29 @@ describe('a void the size of a quad, crooked, with a tube across', () => {
   it('gets at least a tenth more than a plain greedy, none of it overlapping or outside', async () => {
     const f = fieldIn(bay, [262, 150, 125], 5);
     const plain = plainGreedy(f);
-    const r = await countBlocks(f, { budget: questions(420), seed: 3 });
+    const r = await countBlocks(f, { budget: questions(300), seed: 3 });
     check(r, bay);
     expect(plain).toBeGreaterThan(8);
     expect(r.count >= 1.1 * plain || r.proved).toBe(true);
+  });
+
+  it('where a bay is too crooked for more, that there is no more is proved', async () => {
+    // Two tubes across and a sloping end leave a bay of 14 l room for eight blocks.
+    const tight: Solid = (x, y, z) =>
+      Math.min(
+        box(430, 208, 180)(x, y, z),
+        (220 - x - 0.8 * z) / Math.hypot(1, 0.8),
+        Math.hypot(x + 60, z - 30) - 40,
+        Math.hypot(x - 70, z + 50) - 40,
+      );
+    const f = fieldIn(tight, [222, 113, 97], 5);
+    const plain = plainGreedy(f);
+    const r = await countBlocks(f, { budget: questions(420), exactSeconds: 60 });
+    check(r, tight);
+    expect(r.count).toBeGreaterThan(3);
+    expect(r.count).toBeGreaterThanOrEqual(plain);
+    expect(r.proved).toBe(true);
+    expect([r.bound_from, r.bound_on_mm]).toEqual(['program', r.raster_mm]);
   });
 });
 
@@ -134,6 +153,13 @@ describe('raster and options', () => {
     let inside = 0;
     for (let i = 0; i < 40000; i++) if (rounded(r.range(-100, 100), r.range(-50, 50), r.range(-25, 25)) > 0) inside++;
     expect(inside / 40000).toBeCloseTo(0.9713, 2);
+    // The block drawn in by the radius and grown by it again (Steiner's formula): 0.9713 l at 10 mm, 0.9927 l at 5 mm (computed outside).
+    const left = (q: number): number => {
+      const [a, b, c] = [200 - 2 * q, 100 - 2 * q, 50 - 2 * q];
+      return (a * b * c + 2 * (a * b + b * c + c * a) * q + Math.PI * (a + b + c) * q * q + (4 / 3) * Math.PI * q ** 3) / 1e6;
+    };
+    expect(left(10)).toBeCloseTo(0.9713, 4);
+    expect(left(5)).toBeCloseTo(0.9927, 4);
   });
 
   it('a face may stick out by a tenth of a cell, no more', async () => {

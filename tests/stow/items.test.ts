@@ -86,6 +86,17 @@ describe('items', () => {
 
   it('luggage pieces of SAE J1100: a boot of 1000 x 500 x 480 takes more than two of the largest', () => {
     const r = packLuggage(fieldIn(box(1000, 500, 480), [500, 250, 240], 20), { budget: questions(20), pitch: 20 });
+    // Pieces of SAE J1100 with the most that may be counted of each, as listed in arXiv 1008.3773.
+    expect(LUGGAGE.map(({ size, most }) => [...size, most])).toEqual([
+      [229, 483, 610, 4],
+      [165, 330, 457, 4],
+      [229, 406, 660, 2],
+      [216, 457, 533, 2],
+      [203, 229, 381, 2],
+      [178, 356, 533, 2],
+      [1143, 204, 204, 2],
+      [152, 114, 325, 20],
+    ]);
     expect(r.items.map((i) => i.asked)).toEqual(LUGGAGE.map((p) => p.most));
     expect(r.items[6].fits).toBe(0);
     expect(r.volume_l).toBeGreaterThan(0.55 * 240);
