@@ -18,8 +18,8 @@ import { SurfaceTree } from './place-tree.ts';
  * 2. fine: some thousand points, exact nearest points on the triangles, weights by Tukey's biweight on the residuals' own spread.
  *
  * The sample quad before and after the work (`npm run bench -- placing`): 1.09 on 1.04 million triangles, 0.1 mm of noise on each, 44 % of the moved area in
- * common, starts up to 50 mm and 10 degrees off: 20 of 20 within 0.0061 mm and 0.0003 degrees at the corners of the region (expected: 0.0092 mm), 2.7 s of
- * processor time each, of which the lattice was 1.2 s (0.65 s since its outermost layer is left out) and the tree over the triangles 1 s.
+ * common, starts up to 50 mm and 10 degrees off: 20 of 20 within 0.0061 mm and 0.0003 degrees at the corners of the region (expected: 0.0092 mm), 2.5 s of
+ * processor time each (2.7 s while the lattice looked up its outermost layer too).
  */
 export interface SurfaceFitOptions {
   /** First guess of the placing. Default: stay. */
