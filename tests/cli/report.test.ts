@@ -38,7 +38,7 @@ describe('report', () => {
     expect([code, stderr.includes('report.html is written')]).toEqual([0, true]);
     const html = readFileSync(join(cwd, 'out', 'report.html'), 'utf8');
     const held = new Map([...html.matchAll(/<script type="text\/plain" data-file="([^"]+)">([^<]*)<\/script>/g)].map((m) => [m[1], m[2]]));
-    expect([...held.keys()].sort()).toEqual(['coarse.bin', 'coarse.json', 'result.json', 'scene.glb']);
+    expect([...held.keys()].sort()).toEqual(['coarse.bin', 'coarse.json', 'drawing.svg', 'result.json', 'scene.glb']);
     for (const [name, text] of held)
       expect(gunzipSync(Buffer.from(text, 'base64')).equals(readFileSync(join(cwd, 'out', name))), name).toBe(true);
     // Nothing is fetched, and nothing but the page's own script may run.
