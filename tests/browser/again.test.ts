@@ -1,15 +1,20 @@
+import type { ChildProcess } from 'node:child_process';
+import { existsSync } from 'node:fs';
 import { mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { PLATES_JOB, platesStl, ROOM } from '../cli/plates.ts';
-import { voidgauge } from '../cli/run.ts';
+import { type Ended, voidgauge } from '../cli/run.ts';
 import { roundedBox } from './box-folder.ts';
 import { type Bench, openBench, settled } from './page.ts';
 
 let home: string;
 let bench: Bench;
+let program: ChildProcess;
+let url: string;
+let ended: Promise<Ended>;
 beforeAll(async () => {
   home = await mkdtemp(join(tmpdir(), 'voidgauge-'));
   await mkdir(join(home, 'scans'));
@@ -17,10 +22,20 @@ beforeAll(async () => {
   await writeFile(join(home, 'job.yaml'), PLATES_JOB);
   const { code, stderr } = await voidgauge(['measure', 'job.yaml', '-o', 'out'], { cwd: home });
   expect(code, stderr).toBe(0);
-  bench = await openBench(undefined, true, join(home, 'out'));
+  bench = await openBench();
+  url = await new Promise((told) => {
+    ended = voidgauge(['view', 'out', '--port', '0', '--no-open'], {
+      cwd: home,
+      started: (child) => {
+        program = child;
+        child.stdout?.on('data', (text: string) => told(text.trim()));
+      },
+    });
+  });
 });
 afterAll(async () => {
   await bench?.close();
+  program?.kill('SIGTERM');
   await rm(home, { recursive: true });
 });
 
@@ -33,7 +48,7 @@ async function clearanceMore(page: Page, mm: number): Promise<void> {
 }
 
 test('one button measures the job again with the dials; it can be stopped; the new result opens beside the old one', async () => {
-  const page = await bench.open('#eye=90,0,600,30,-8,400');
+  const page = await bench.open('#eye=90,0,600,30,-8,400', { url });
   expect(await go(page).isDisabled()).toBe(true);
   await clearanceMore(page, 4);
   await go(page).click();
@@ -42,7 +57,7 @@ test('one button measures the job again with the dials; it can be stopped; the n
   await go(page).click();
   await page.locator('#again progress').waitFor();
   const link = page.locator('#again-open');
-  await link.waitFor({ timeout: 60_000 });
+  await link.waitFor({ timeout: 100_000 });
   expect(await page.locator('#again-says').textContent()).toMatch(/Measured into out-2/);
   await link.click();
   await page.waitForURL(/\/again-1\/#/);
@@ -60,5 +75,13 @@ test('one button measures the job again with the dials; it can be stopped; the n
   const [shown] = ((await page.locator('[data-figure="envelope"] dd').textContent()) ?? '').match(/[\d.]+/g)?.map(Number) ?? [];
   expect(Math.abs(shown - envelope.volume_l.value)).toBeLessThan(0.05);
   expect(bench.troubles).toEqual([]);
+  expect(bench.requests.filter((r) => !r.startsWith(url) && !r.startsWith('blob:'))).toEqual([]);
+  // A run that is going on does not keep the program from ending.
+  await clearanceMore(page, 2);
+  await go(page).click();
+  await page.locator('#again progress').waitFor();
+  program.kill('SIGINT');
+  expect((await ended).code).toBe(0);
+  expect(existsSync(join(home, 'out-3'))).toBe(false);
   await page.close();
 });

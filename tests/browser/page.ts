@@ -26,11 +26,11 @@ export interface OpenOptions {
   readonly url?: string;
 }
 
-/** A browser, a server and a result folder for one test file; `strict` for the strictest policy; `there`: a folder of results that is served instead. */
-export async function openBench(write: (folder: string) => Promise<void> = writeFolder, strict = false, there?: string): Promise<Bench> {
+/** A browser, a server and a result folder for one test file; `strict` for the strictest policy. */
+export async function openBench(write: (folder: string) => Promise<void> = writeFolder, strict = false): Promise<Bench> {
   const folder = await mkdtemp(join(tmpdir(), 'voidgauge-page-'));
-  if (there === undefined) await write(folder);
-  const server = await serve(there ?? folder, strict);
+  await write(folder);
+  const server = await serve(folder, strict);
   const browser = await launchBrowser();
   const troubles: string[] = [];
   const requests: string[] = [];

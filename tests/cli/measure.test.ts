@@ -99,8 +99,10 @@ describe('a room of known volume', () => {
       'coarse.bin',
       'coarse.json',
       'dip.csv',
+      'drawing.svg',
       'envelope.glb',
       'envelope.stl',
+      'origin.json',
       'result.json',
       'scene.glb',
     ]);
@@ -148,9 +150,11 @@ describe('a room of known volume', () => {
     expect(readdirSync(join(cwd, 'kept')).sort()).toEqual([
       'coarse.bin',
       'coarse.json',
+      'drawing.svg',
       'envelope.glb',
       'envelope.stl',
       'mine.txt',
+      'origin.json',
       'result.json',
       'scene.glb',
     ]);
