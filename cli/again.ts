@@ -89,7 +89,7 @@ export class Again {
     const done = await running.done;
     if (this.running !== running) return;
     const target = await this.target();
-    await writeFolder(target, resultFiles(done, { out: target, folder }));
+    await writeFolder(target, resultFiles(done, target, { folder }));
     const way = `again-${this.folders.size}`;
     this.folders.set(way, target);
     this.running = undefined;

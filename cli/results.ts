@@ -1,5 +1,5 @@
 import { stat } from 'node:fs/promises';
-import { dirname, join, resolve } from 'node:path';
+import { join, resolve } from 'node:path';
 import { Fault } from '../src/core/fault.ts';
 import { type Job, parseJob } from '../src/job/job.ts';
 import { RESULT_VERSION, type Result } from '../src/report/result.ts';
@@ -31,10 +31,11 @@ export async function measuredJob(out: string): Promise<MeasuredJob> {
   const path = join(out, 'result.json');
   const { job: stored, inputs, source, grid } = await readResult(path);
   const job = parseJob(JSON.stringify(stored), path);
-  const file = resolve(out, source.job_file);
+  const folder = resolve(out, source.folder);
+  const file = source.job_file === undefined ? undefined : resolve(out, source.job_file);
   const changed: string[] = [];
   for (const { scan, file: name, sha256 } of inputs) {
-    const found = await digestOf(resolve(dirname(file), name));
+    const found = await digestOf(resolve(folder, name));
     if (found === undefined) changed.push(`${scan} (${name}) is no longer there`);
     else if (found !== sha256) changed.push(`${scan} (${name}) is another file now`);
   }
@@ -45,9 +46,9 @@ export async function measuredJob(out: string): Promise<MeasuredJob> {
       got: changed.join('; '),
       expected: `the files whose hashes are in ${path}`,
       where: out,
-      hint: `voidgauge measure ${file} -o ${out} --force`,
+      hint: `voidgauge measure ${file ?? 'JOB'} -o ${out} --force`,
     });
-  return { job, folder: dirname(file), step: grid.step_mm, edited: await isEdited(file, stored) };
+  return { job, folder, step: grid.step_mm, edited: file !== undefined && (await isEdited(file, stored)) };
 }
 
 type Kept = Pick<Result, 'job' | 'inputs' | 'grid'> & Required<Pick<Result, 'source'>>;
@@ -72,7 +73,7 @@ async function readResult(path: string): Promise<Kept> {
   const { version, job, inputs, source, grid } = value ?? {};
   if (version !== RESULT_VERSION) throw bad(version === undefined ? 'no version' : `version ${version}`);
   if (!job || !Array.isArray(inputs) || !grid) throw bad('a part of it is missing');
-  if (typeof source?.job_file !== 'string') throw bad('a result that does not say where its job file lies');
+  if (typeof source?.folder !== 'string') throw bad('a result that does not say where its scans lie');
   return { job, inputs, source, grid };
 }
 

@@ -5,7 +5,7 @@ import { JOB_DEFAULTS } from '../../src/job/defaults.ts';
 import { parseJob } from '../../src/job/job.ts';
 import type { Result } from '../../src/report/result.ts';
 import { compute } from '../compute.ts';
-import { checkOutFolder, nameFrom, readText, writeFolder } from '../files.ts';
+import { checkOutFolder, readText, writeFolder } from '../files.ts';
 import { stepLength, workerCount } from '../options.ts';
 import { print } from '../report.ts';
 import { knownFiles, resultFiles, resultText } from '../result-folder.ts';
@@ -47,14 +47,9 @@ async function run(path: string, options: Options): Promise<void> {
     meshes: options.output !== undefined,
   });
   const { output } = options;
-  const result: Result = output === undefined ? done.value : { ...done.value, source: { job_file: nameFrom(output, path) } };
-  if (options.output !== undefined)
-    await writeFolder(
-      options.output,
-      resultFiles({ ...done, value: result }, { out: options.output, folder: dirname(path) }),
-      knownFiles(result),
-    );
-  await print(options.json ? resultText(result) : resultTable(result));
+  const all = output === undefined ? null : resultFiles(done, output, { folder: dirname(path), job: path });
+  if (output !== undefined && all) await writeFolder(output, all, knownFiles(done.value));
+  await print(options.json ? String(all?.get('result.json') ?? resultText(done.value)) : resultTable(done.value));
   process.stderr.write(
     options.output !== undefined
       ? `Written to ${options.output}. To see it: voidgauge view ${options.output}\n`

@@ -179,7 +179,7 @@ async function measureAll(paths: readonly string[], options: Options): Promise<v
       meshes: true,
     });
     const { value } = done;
-    await writeFolder(out, resultFiles(done, { out, folder: dirname(path) }));
+    await writeFolder(out, resultFiles(done, out, { folder: dirname(path), job: path }));
     const rated = value.tank ? `, rated ${boundedText(value.tank.rated_l)[0]} l` : '';
     lines.push(`${out}: envelope ${boundedText(value.envelope.volume_l)[0]} l${rated}`);
   }

@@ -13,6 +13,8 @@ import { type WindingTree, windingNumber } from './winding.ts';
  * A hole in the scan lets the number fall gradually from 1 to 0 across the opening, so the border drawn there is good to STRIDE cells.
  */
 const STRIDE = 4;
+/** Up to here, in cells, distances are exact; beyond they may be a cell too large. */
+const EXACT = 1.5;
 
 interface Lattice {
   readonly tree: WindingTree;
@@ -77,9 +79,10 @@ function spread(distance: Field, coarse: Grid, node: Uint8Array): Uint8Array {
       const aside = (j - cj * STRIDE) ** 2 + (k - ck * STRIDE) ** 2;
       const row = coarse.nx * (cj + coarse.ny * ck);
       for (let i = 0; i < nx; i++, c++) {
-        const safe = d[c] / step - 1;
+        const gap = d[c] / step;
+        const safe = gap <= EXACT ? gap : Math.max(EXACT, gap - 1);
         const ci = columns[i];
-        if (safe < 0 || safe * safe < aside + (i - ci * STRIDE) ** 2) continue;
+        if (safe < 0.5 || safe * safe < aside + (i - ci * STRIDE) ** 2) continue;
         known[c] = 1;
         out[c] = node[row + ci];
         if (safe < 2 * STRIDE) queue[count++] = c;

@@ -1,5 +1,5 @@
 import { type Field, sampleField } from '../core/field.ts';
-import { cellCentre, gridBox } from '../core/grid.ts';
+import { cellAt, cellCentre, gridBox } from '../core/grid.ts';
 import { add, normalize, scale, type Vec3 } from '../core/vec.ts';
 import { flood } from '../field/flood.ts';
 import { heldBack } from './attitudes.ts';
@@ -22,10 +22,16 @@ export function proposeFiller(cavity: Field, slack: Field | undefined, radius: n
   };
   const quarter = (c: number): number => Math.round((4 * top[c]) / grid.step);
   cells.sort((a, b) => quarter(b) - quarter(a) || from(a) - from(b) || a - b);
+  // One place a cell of the slack: what its neighbours see is the same.
+  const tried = new Set<number>();
   for (const c of cells) {
     const [x, y] = cellCentre(grid, c);
     const p: Vec3 = [x, y, top[c]];
-    if (!slack || SPOUTS.some((d) => spoutFree(slack, p, d, radius))) return p;
+    if (!slack) return p;
+    const seen = cellAt(slack.grid, p);
+    if (tried.has(seen)) continue;
+    tried.add(seen);
+    if (SPOUTS.some((d) => spoutFree(slack, p, d, radius))) return p;
   }
   return null;
 }

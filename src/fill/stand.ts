@@ -24,7 +24,7 @@ export interface StandOptions {
   readonly vents?: readonly Vec3[];
   readonly pickups?: readonly Vec3[];
   /** Slack of everything round the tank, mm, on any grid: a proposed filler then keeps a straight way to the open for a spout. */
-  readonly slack?: Field;
+  readonly slack?: Field | Promise<Field>;
   /** Radius that a filler's spout needs, mm. */
   readonly spout?: number;
   /** How far an outlet may stand off the cavity, mm (the wall and a little more). */
@@ -36,7 +36,7 @@ export interface StandOptions {
 }
 
 /** Filler bores on petrol-burning light aircraft may not exceed 60 mm, 14 CFR 23.973(e): room enough for any nozzle's spout. */
-const SPOUT_RADIUS = 30;
+export const SPOUT_RADIUS = 30;
 /** Cells of the search for good places; every one is a candidate. */
 const SEARCH_CELLS = 150_000;
 const FLOOD_CELLS = 1_500_000;
@@ -97,7 +97,7 @@ export async function standingOf(cavity: Field, options: StandOptions, { pool }:
   const places = await pool.map(placesTask, searches);
   const [ventPlaces, pickupPlaces] = [1, -1].map((z) => places[searches.findIndex((s) => s.prefer[2] === z)] ?? []);
   const notes: Note[] = [];
-  const filler = options.filler ?? fillerFor(f, options, notes);
+  const filler = options.filler ?? fillerFor(f, { radius: options.spout ?? SPOUT_RADIUS, slack: await options.slack }, notes);
   const near = 2 * rough.grid.step;
   const vents = options.vents ?? [toBorder(f, ventPlaces[0].at, [0, 0, 1], near)];
   const pickups = options.pickups ?? [toBorder(f, pickupPlaces[0].at, [0, 0, -1], near)];
@@ -139,9 +139,8 @@ function nearCell(f: Field, p: Vec3, within: number): Vec3 {
   return outletPoint(f, p);
 }
 
-function fillerFor(f: Field, options: StandOptions, notes: Note[]): Vec3 {
-  const radius = options.spout ?? SPOUT_RADIUS;
-  const free = proposeFiller(f, options.slack, radius);
+function fillerFor(f: Field, { radius, slack }: { readonly radius: number; readonly slack: Field | undefined }, notes: Note[]): Vec3 {
+  const free = proposeFiller(f, slack, radius);
   if (free) return free;
   notes.push({
     code: 'filler-blocked',

@@ -74,8 +74,6 @@ export interface Ways {
   readonly asked: Way | undefined;
   /** Set when no single way keeps enough and two steps keep more. */
   readonly twoStep: TwoStepWay | undefined;
-  /** Least slack of what stays on while the body goes in, mm, on the surroundings' grid. */
-  readonly slack: Field;
   /** Parts that are off, or put on afterwards. */
   readonly leftOut: readonly string[];
   readonly notes: readonly Note[];
@@ -109,7 +107,7 @@ export async function waysIn(input: WaysInput, context: Context, options: WaysOp
   const twoStep = most < o.enough ? await bestTwoStep({ ...input, envelope }, room, most, context) : undefined;
   const leftOut = input.obstacles.filter((b) => b.comesOff || b.putOnAlong).map((b) => b.name);
   const notes = notesOf(most, o.enough, twoStep);
-  return { envelope: volume(input.envelope), shares, best, asked: own, slack: room.slack, twoStep, leftOut, notes };
+  return { envelope: volume(input.envelope), shares, best, asked: own, twoStep, leftOut, notes };
 }
 
 /**

@@ -1,9 +1,7 @@
 import * as z from 'zod';
+import { PROCESS_NAMES } from './defaults.ts';
 import { type DeepReadonly, length, section } from './schema-parts.ts';
 import { axis } from './schema-sections.ts';
-
-/** Ways of making the part, each with figures of its own in src/make/processes.ts. */
-const PROCESSES = ['rotomoulded', 'vacuum-formed', 'laminated', 'welded'] as const;
 
 const sizes = () => z.tuple([length({ above: 0 }), length({ above: 0 }), length({ above: 0 })], { error: 'three lengths [a, b, c] in mm' });
 const number = (most: number, what: string) => z.number({ error: what }).min(0, { error: what }).max(most, { error: what });
@@ -18,7 +16,7 @@ const pricesSection = section({
 
 const mouldSection = section({
   process: z
-    .enum(PROCESSES, { error: PROCESSES.join(', ') })
+    .enum(PROCESS_NAMES, { error: PROCESS_NAMES.join(', ') })
     .prefault('rotomoulded')
     .describe('How the part is made; says which shrinkage, draft and inside radius are usual.'),
   shrinkage: number(10, 'percent from 0 to 10')

@@ -1,4 +1,4 @@
-import type { JobMould } from '../job/schema-mould.ts';
+import { PROCESSES, type ProcessName } from '../job/defaults.ts';
 
 /** Figures of a way of making a part. Where a field is null, the process has none that is usual. */
 export interface Process {
@@ -15,25 +15,20 @@ export interface Process {
 
 const PRACTICE = 'common practice: ask whoever makes it';
 
+function figuresOf(name: ProcessName, own: Pick<Process, 'draft_deg' | 'inside_radius_mm'> & { readonly source?: string }): Process {
+  const { title, shrinkage } = PROCESSES[name];
+  const [from, to] = shrinkage ?? [0, 0];
+  const percent = (share: number): number => +(100 * share).toFixed(3);
+  return { name: title, shrinkage_percent: [percent(from), percent(to)], source: PRACTICE, ...own };
+}
+
 /**
  * Rotomoulding: shrinkage, inside radius (6 to 13 mm) and draft (1 to 2 degrees) of polyethylene from a maker's design guide. Vacuum-formed ABS,
  * laminates that cure without heat to speak of, and welded sheet: common practice.
  */
-export const PROCESS_FIGURES: Readonly<Record<JobMould['process'], Process>> = {
-  rotomoulded: {
-    name: 'rotomoulded polyethylene',
-    shrinkage_percent: [1.5, 3],
-    draft_deg: 1,
-    inside_radius_mm: 6,
-    source: `a maker's design guide, and ${PRACTICE}`,
-  },
-  'vacuum-formed': { name: 'vacuum-formed ABS', shrinkage_percent: [0.5, 0.7], draft_deg: 2, inside_radius_mm: null, source: PRACTICE },
-  laminated: {
-    name: 'laminate (carbon or glass with epoxy)',
-    shrinkage_percent: [0, 0],
-    draft_deg: 1,
-    inside_radius_mm: null,
-    source: PRACTICE,
-  },
-  welded: { name: 'welded sheet', shrinkage_percent: [0, 0], draft_deg: null, inside_radius_mm: null, source: PRACTICE },
+export const PROCESS_FIGURES: Readonly<Record<ProcessName, Process>> = {
+  rotomoulded: figuresOf('rotomoulded', { draft_deg: 1, inside_radius_mm: 6, source: `a maker's design guide, and ${PRACTICE}` }),
+  vacuum_formed: figuresOf('vacuum_formed', { draft_deg: 2, inside_radius_mm: null }),
+  laminate: figuresOf('laminate', { draft_deg: 1, inside_radius_mm: null }),
+  welded_aluminium: figuresOf('welded_aluminium', { draft_deg: null, inside_radius_mm: null }),
 };

@@ -14,6 +14,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   moving: () => import('../field/moving.ts'),
   insides: () => import('../space/insides.ts'),
   skin: () => import('../space/skin.ts'),
+  spout: () => import('../space/spout.ts'),
   roll: () => import('../space/roll.ts'),
   reclaimed: () => import('../space/envelope.ts'),
   tank: () => import('../fill/tank.ts'),

@@ -53,7 +53,7 @@ export async function measure(job: Job, files: Files, context: Context, options:
   const body = ways ? await spaceOfWay(space, ways, run) : space;
   // The questions need nothing of each other: those with long tasks first.
   const [tank, given, envelope] = await Promise.all([
-    job.tank ? run.beside('tank', fillTank(job.tank, body, run, ways?.slack)) : null,
+    job.tank ? run.beside('tank', fillTank(job.tank, body, run)) : null,
     run.beside('reclaimed', measureReclaimed(space, run)),
     run.beside('necks', measureEnvelope(space, run)),
   ]);

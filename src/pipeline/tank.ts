@@ -1,28 +1,33 @@
 import { once } from '../core/context.ts';
-import type { Note } from '../core/fault.ts';
-import type { Field } from '../core/field.ts';
+import { gridBox } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
 import { chartsTask } from '../fill/charts.ts';
 import { fluidOf } from '../fill/fluids.ts';
 import { UPRIGHT } from '../fill/level.ts';
-import type { StandOptions } from '../fill/stand.ts';
+import { SPOUT_RADIUS, type StandOptions } from '../fill/stand.ts';
 import { roughTank, type TankOptions, type TankRun, tankOf } from '../fill/tank.ts';
 import type { UllageRule } from '../fill/ullage.ts';
 import { ullageOf } from '../fill/ullage.ts';
 import { FLUIDS } from '../job/defaults.ts';
 import type { JobTank } from '../job/schema-tank.ts';
+import { isObstacle } from '../space/slack.ts';
+import { spoutTask } from '../space/spout.ts';
 import type { Run } from './run.ts';
 import type { Space } from './space.ts';
 
 /**
- * The tank that the envelope makes, its doubt taken from the same tank at twice the step, with its dip charts. `slack` (mm, on any grid that
- * reaches the open): a proposed filler keeps a straight way out for a spout.
+ * The tank that the envelope makes, its doubt taken from the same tank at twice the step, with its dip charts. A proposed filler has a straight
+ * way out for a spout, past all that does not come off.
  */
-export async function fillTank(tank: JobTank, { envelope, double, accuracy }: Space, run: Run, slack?: Field): Promise<TankRun> {
+export async function fillTank(tank: JobTank, { envelope, double, accuracy, scans }: Space, run: Run): Promise<TankRun> {
   const { options, stand } = tankOptions(tank, accuracy.mm);
   const rough = roughTank(double.envelope, options, run.context);
   // Should the fine one fail first, this one's failure is of no interest.
   rough.catch(() => {});
+  const meshes = scans.filter((s) => isObstacle(s) && !s.settings.comes_off).map((s) => s.mesh);
+  const box = gridBox(envelope.grid);
+  const slack = tank.filler || meshes.length === 0 ? undefined : once(run.context.pool, spoutTask, { meshes, box, radius: SPOUT_RADIUS });
+  slack?.catch(() => {});
   const made = await tankOf(envelope, { ...options, coarse: rough, stand: { ...stand, slack } }, run.context);
   if (tank.attitudes.length === 0 && !tank.sender) return made;
   const { sender } = tank;
@@ -33,15 +38,9 @@ export async function fillTank(tank: JobTank, { envelope, double, accuracy }: Sp
     density: tank.fluid.density,
     total: made.tank.cavity_l.value * MM3_PER_LITRE * (1 - (tank.foam?.takes ?? 0)),
   });
-  const spout = slack || tank.filler ? [] : [SPOUT_UNSEEN];
   const added = { dip_attitudes: charts.dips, ...(charts.sender ? { sender: charts.sender } : {}) };
-  return { ...made, tank: { ...made.tank, ...added, notes: [...made.tank.notes, ...spout] } };
+  return { ...made, tank: { ...made.tank, ...added } };
 }
-
-const SPOUT_UNSEEN: Note = {
-  code: 'filler-spout',
-  text: 'The filler is proposed at the highest point; whether a spout gets there from outside is looked at only when ways_in is asked for.',
-};
 
 /** What the job asks of its tank, as the reckoning takes it. `accuracy`: of the scans, mm. */
 export function tankOptions(tank: JobTank, accuracy: number): { options: TankOptions; stand: Partial<StandOptions> } {

@@ -24,8 +24,6 @@ export interface WaysMeasured {
   readonly search: WaysSearch;
   /** The way that the job names, else the best one; null when nothing slides out. */
   readonly chosen: ChosenWay | null;
-  /** Least slack of what stays on while the body goes in, mm, on the grid over all scans. */
-  readonly slack: Field;
 }
 
 /** One way, for what comes after. */
@@ -84,7 +82,7 @@ export async function findWays(asked: JobWays, space: Space, run: Run): Promise<
         }
       : null,
   };
-  return { ways, search, chosen, slack: found.slack };
+  return { ways, search, chosen };
 }
 
 const inputOf = ({ free, root, job }: Space, obstacles: readonly Obstacle[], envelope: Field): WaysInput => ({

@@ -59,8 +59,11 @@ export interface Result {
   readonly tool: { readonly name: string; readonly version: string };
   readonly job: Job;
   readonly inputs: readonly InputResult[];
-  /** Where the job file lies, as seen from the folder of the results; only in a result that was written into one. */
-  readonly source?: { readonly job_file: string };
+  /**
+   * Only in a result that was written into a folder, and as seen from there: the folder that the job names its scans from, and the job's own file
+   * unless it is a changed copy of one.
+   */
+  readonly source?: { readonly folder: string; readonly job_file?: string };
   readonly grid: {
     readonly step_mm: number;
     readonly dims: readonly [number, number, number];

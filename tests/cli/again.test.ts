@@ -31,8 +31,7 @@ beforeAll(async () => {
   for (const name of ['page', 'jobs', 'jobs/scans', 'out', 'out-2']) mkdirSync(join(folder, name));
   writeFileSync(join(folder, 'page', 'index.html'), '<!doctype html><title>page</title>');
   writeFileSync(join(folder, 'jobs', 'scans', 'plates.stl'), STL);
-  writeFileSync(join(folder, 'out', 'result.json'), JSON.stringify(await measured(job)));
-  writeFileSync(join(folder, 'out', 'origin.json'), '{"folder":"../jobs"}');
+  writeFileSync(join(folder, 'out', 'result.json'), JSON.stringify({ ...(await measured(job)), source: { folder: '../jobs' } }));
   writeFileSync(join(folder, 'out-2', 'mine.txt'), 'mine');
   ({ server, port } = await serveFolders({ page: join(folder, 'page'), data: join(folder, 'out') }, 0));
   token = (await ask('GET')).body.token ?? '';
@@ -151,7 +150,8 @@ describe('a run that the page asks for', () => {
     expect((await ask('GET')).body.why).toMatch(/plates\.stl is no longer where it was/);
     const got = await ask('POST', { headers: own(), body: '{"wall":5}' });
     expect([got.status, got.body.says]).toEqual([400, expect.stringContaining('plates.stl')]);
-    rmSync(join(folder, 'out', 'origin.json'));
+    const path = join(folder, 'out', 'result.json');
+    writeFileSync(path, JSON.stringify({ ...JSON.parse(readFileSync(path, 'utf8')), source: undefined }));
     expect((await ask('GET')).body.why).toMatch(/--scans/);
   });
 });

@@ -102,7 +102,6 @@ describe('a room of known volume', () => {
       'drawing.svg',
       'envelope.glb',
       'envelope.stl',
-      'origin.json',
       'result.json',
       'scene.glb',
     ]);
@@ -154,7 +153,6 @@ describe('a room of known volume', () => {
       'envelope.glb',
       'envelope.stl',
       'mine.txt',
-      'origin.json',
       'result.json',
       'scene.glb',
     ]);
