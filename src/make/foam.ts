@@ -49,7 +49,10 @@ export function foamFigures(mesh: Mesh, box: TurnedBox, { sheet, stock, saw }: F
   const pieces: { name: string; layer: number; size: [number, number] }[] = [];
   const rough = Array.from({ length: count }, (_, layer) => {
     const [from, to] = [layer * thick, Math.min((layer + 1) * thick, height)];
-    const [a0, b0, a1, b1] = within(mesh, inBox, from - stock + SLIGHT, to - stock - SLIGHT);
+    // A layer that is all stock is as large as the end of the body that it lies on.
+    const low = Math.min(from - stock + SLIGHT, box.size_mm[2] - SLIGHT);
+    const high = Math.max(to - stock - SLIGHT, SLIGHT);
+    const [a0, b0, a1, b1] = within(mesh, inBox, low, high);
     const size: [number, number] = [a1 - a0 + 2 * stock, b1 - b0 + 2 * stock];
     const parts = (alongA: number, alongB: number): [number, number] => [
       Math.ceil(size[0] / alongA - 1e-9),

@@ -135,6 +135,10 @@ describe('block, foam and shrinkage', () => {
     expect(of([200, 150, 60])).toMatchObject({ pieces: 4, sheets: 4 });
     expect(of([320, 220, 50], 10)).toMatchObject({ pieces: 3, sheets: 3 });
     expect(of([310, 220, 50], 10).pieces).toBe(6);
+    // The lowest and the highest layer are stock alone: 120 + 2 x 21 mm in layers of 20.
+    const thin = of([342, 242, 20], 21);
+    expect(thin.pieces).toBe(9);
+    for (const l of thin.layers) expect([...l.size_mm].sort((a, b) => b - a)).toEqual([expect.closeTo(342, 3), expect.closeTo(242, 3)]);
     expect(of([300, 200, 50]).layers.map((l) => [l.from_mm, Math.round(l.to_mm)])).toEqual([
       [0, 50],
       [50, 100],
