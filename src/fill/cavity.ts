@@ -17,8 +17,18 @@ export interface Bore {
  * edge the wall stands half a cell beyond the outermost centres.
  */
 export async function cavityOf(body: Field, wall: number, leastRadius: number | null, context: Context): Promise<Field> {
+  return cavityAt(await depthIn(body, [wall], leastRadius, context), wall, leastRadius, context);
+}
+
+/** Depth in a body, mm, from which the cavities of several walls can be had. */
+export function depthIn(body: Field, walls: readonly number[], leastRadius: number | null, context: Context): Promise<Field> {
   const r = leastRadius ?? 0;
-  const depth = await distanceToLevel(body, 0, { levels: [wall, wall + r] }, context);
+  return distanceToLevel(body, 0, { levels: [...new Set(walls.flatMap((w) => [w, w + r]))] }, context);
+}
+
+/** The cavity of one wall from the depth, which is used up. */
+export async function cavityAt(depth: Field, wall: number, leastRadius: number | null, context: Context): Promise<Field> {
+  const r = leastRadius ?? 0;
   if (r === 0) return shifted(depth, -wall);
   return rollBall(shifted(depth, -wall), r, 'anywhere', context);
 }

@@ -5,8 +5,9 @@ import { moments, volume } from '../field/integrate.ts';
 import { everySecond, highest } from '../space/envelope.ts';
 import { rollBall } from '../space/roll.ts';
 import { type Bounded, litres } from './bounded.ts';
+import { depthIn } from './cavity.ts';
 import type { StandOptions } from './stand.ts';
-import { roughTank, type TankOptions, tankOf } from './tank.ts';
+import { roughTank, type TankOptions, tankOf, throughOf } from './tank.ts';
 
 /** One clearance and least radius, with all the walls that are tried in the envelope that they leave. */
 export interface Trial {
@@ -54,9 +55,14 @@ async function tryWalls(trial: Trial): Promise<StudyRow[]> {
   };
   const { volume: mm3, area } = moments(envelope);
   const envelope_l = litres(mm3, area * trial.accuracy + Math.abs(volume(rough) - mm3));
+  const { tank } = trial;
+  // All walls are told from one depth.
+  const through = tank ? walls.map((wall) => throughOf({ ...tank, wall })) : [];
+  const shared = tank && walls.length > 1 && !tank.bores?.length;
+  const depth = shared ? await depthIn(envelope, through, tank.leastRadius ?? null, ALONE) : undefined;
   const rows: StudyRow[] = [];
   for (const wall_mm of each) {
-    const filled = trial.tank && wall_mm !== null ? await tankIn(envelope, rough, { ...trial.tank, wall: wall_mm }, trial.stand) : null;
+    const filled = tank && wall_mm !== null ? await tankIn(envelope, rough, { ...tank, depth, wall: wall_mm }, trial.stand) : null;
     rows.push({ ...row, wall_mm, envelope_l, rated_l: filled?.rated_l ?? null, usable_l: filled?.usable_l ?? null });
   }
   return rows;

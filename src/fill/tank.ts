@@ -5,7 +5,7 @@ import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
 import { add, scale, sub, type Vec3 } from '../core/vec.ts';
 import { type Moments, moments, volume } from '../field/integrate.ts';
 import { type Bounded, less, litres, shareOf, significant } from './bounded.ts';
-import { type Bore, cavityOf, withBores } from './cavity.ts';
+import { type Bore, cavityAt, cavityOf, withBores } from './cavity.ts';
 import { cropped, thinned } from './crop.ts';
 import { type CentreShift, centreShifts, type DipChart, type DipRow, dipProfile, dipRows, type SenderRow } from './dip.ts';
 import type { Fluid } from './fluids.ts';
@@ -29,6 +29,8 @@ export interface TankOptions {
   readonly foam?: { readonly takes: number; readonly holds: number };
   /** Holes through the body for tubes. */
   readonly bores?: readonly Bore[];
+  /** Depth in the body, mm, where several walls are tried in the same one (see depthIn); bores leave another body, so not with them. */
+  readonly depth?: Field;
   readonly fluid: Fluid;
   readonly ullage: Ullage;
   /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
@@ -125,7 +127,7 @@ export async function roughTank(whole: Field, options: TankOptions, context: Con
 }
 
 /** All that lies between the outside and the cavity, mm. */
-const throughOf = ({ wall, inner }: TankOptions): number => wall + (inner ? inner.gap + inner.wall : 0);
+export const throughOf = ({ wall, inner }: Pick<TankOptions, 'wall' | 'inner'>): number => wall + (inner ? inner.gap + inner.wall : 0);
 
 export interface TankRun {
   readonly tank: TankResult;
@@ -137,12 +139,18 @@ interface Hollow {
   readonly body: Field;
   readonly through: number;
   readonly leastRadius: number;
+  readonly depth?: Field;
 }
 
 /** The cavity's largest part. */
 export const cavityTask: Task<Hollow, { cavity: Field; cutOff: Spot[]; volume: number }> = {
   name: 'tank.cavity',
-  run: async ({ body, through, leastRadius }) => largestPart(await cavityOf(body, through, leastRadius, ALONE)),
+  run: async ({ body, through, leastRadius, depth }) =>
+    largestPart(
+      depth
+        ? await cavityAt({ grid: depth.grid, data: depth.data.slice() }, through, leastRadius, ALONE)
+        : await cavityOf(body, through, leastRadius, ALONE),
+    ),
 };
 
 export const thinTask: Task<Hollow & { readonly cavity: Field }, { volume: number; places: Spot[] }> = {
@@ -163,7 +171,7 @@ export async function tankOf(whole: Field, options: TankOptions, context: Contex
   context.progress('cavity', 0);
   const through = throughOf(options);
   const leastRadius = options.leastRadius ?? 0;
-  const { cavity, cutOff, volume: inside } = await once(context.pool, cavityTask, { body, through, leastRadius });
+  const { cavity, cutOff, volume: inside } = await once(context.pool, cavityTask, { body, through, leastRadius, depth: options.depth });
   if (!(inside > 0)) throw noCavity(body, options);
   context.progress('cavity', 1);
   // What follows needs nothing of each other: thin places and attitudes run beside.
