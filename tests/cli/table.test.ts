@@ -115,7 +115,9 @@ describe('the table', () => {
     expect(text).toContain('3 through-holes');
     expect(text).toMatch(/usable volume +12\.9 +12\.6 +13\.1\n/);
     expect(text).toMatch(/nose up 15, lean -20 +0\.1 +0\.3 +12\.9\n/);
-    expect(text).toMatch(/\nTank {7}41\.6 dm2 inside, 38\.2 dm2 of it wetted.* with the\n {11}rated volume, ullage for 40 K of warming from 15 C\n/);
+    expect(text).toMatch(
+      /\nTank {7}41\.6 dm2 inside, 38\.2 dm2 of it wetted.* with the\n {11}rated volume, ullage for 40 K of warming from 15 C\n/,
+    );
     expect(text).toContain('3 more in result.json');
   });
 
