@@ -83,7 +83,7 @@ export async function smoothCloud(cloud: Cloud, context: Context): Promise<Smoot
 const OVER_NOISE = 12;
 
 /**
- * What is left after smoothing, mm. A point fitted with WANTED neighbours keeps 0.4 of its noise (measured on planes and tubes: 0.36 to 0.42), and the
+ * What is left after smoothing, mm. A point fitted with WANTED neighbours keeps 0.4 of its noise (measured on planes and tubes: 0.36 to 0.48), and the
  * nearest of about four places that are so far apart that they share no neighbours reads low by 1.03 of that. Points that found no
  * surface stand out by half the spacing.
  */
