@@ -53,16 +53,16 @@ async function tryWalls(trial: Trial): Promise<StudyRow[]> {
     grid: half.grid,
     data: half.data.map(() => -1),
   };
-  const { volume: mm3, area } = moments(envelope);
+  const outer = moments(envelope);
+  const { volume: mm3, area } = outer;
   const envelope_l = litres(mm3, area * trial.accuracy + Math.abs(volume(rough) - mm3));
   const { tank } = trial;
   // All walls are told from one depth.
   const through = tank ? walls.map((wall) => throughOf({ ...tank, wall })) : [];
-  const shared = tank && walls.length > 1 && !tank.bores?.length;
-  const depth = shared ? await depthIn(envelope, through, tank.leastRadius ?? null, ALONE) : undefined;
+  const shared = tank && !tank.bores?.length ? { outer, depth: await depthIn(envelope, through, tank.leastRadius ?? null, ALONE) } : {};
   const rows: StudyRow[] = [];
   for (const wall_mm of each) {
-    const filled = tank && wall_mm !== null ? await tankIn(envelope, rough, { ...tank, depth, wall: wall_mm }, trial.stand) : null;
+    const filled = tank && wall_mm !== null ? await tankIn(envelope, rough, { ...tank, ...shared, wall: wall_mm }, trial.stand) : null;
     rows.push({ ...row, wall_mm, envelope_l, rated_l: filled?.rated_l ?? null, usable_l: filled?.usable_l ?? null });
   }
   return rows;

@@ -31,6 +31,8 @@ export interface TankOptions {
   readonly bores?: readonly Bore[];
   /** Depth in the body, mm, where several walls are tried in the same one (see depthIn); bores leave another body, so not with them. */
   readonly depth?: Field;
+  /** What the body measures, where that is known already; not with bores either. */
+  readonly outer?: Moments;
   readonly fluid: Fluid;
   readonly ullage: Ullage;
   /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
@@ -232,7 +234,7 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
   const { coarse } = parts;
   const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l', mm3: number): number =>
     coarse ? Math.abs(mm3 - coarse[key].value * MM3_PER_LITRE) : 0;
-  const outerMoments = moments(body);
+  const outerMoments = options.outer ?? moments(body);
   const innerMoments = moments(cavity);
   const skin = outerMoments.area;
   const inner = innerMoments.area;
