@@ -14,8 +14,8 @@ const BIN = boxesStl(
   [X0, Y0 - 10, Z0, X1, Y0, Z1],
   [X0, Y1, Z0, X1, Y1 + 10, Z1],
 );
-/** A roof 40 mm over the rim, which ends over the bin at x = 0. */
-const EDGE = 0;
+/** A roof 40 mm over the rim, which ends over the bin well past its middle. */
+const EDGE = 40;
 const ROOF = boxesStl([X0 - 600, Y0 - 600, Z1 + 40, EDGE, Y1 + 600, Z1 + 50]);
 const OVERALL = boxesStl([X0 - 600, Y0 - 600, Z1 + 40, X1 + 600, Y1 + 600, Z1 + 50]);
 
