@@ -1,11 +1,11 @@
 import { allocateF32, allocateI32, type Context, checkCancelled, slabs, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
 import { cellCount, type Grid } from '../core/grid.ts';
-import { type Mesh, meshBox } from '../core/mesh.ts';
-import { type Box3, scale, sub } from '../core/vec.ts';
+import type { Mesh } from '../core/mesh.ts';
 import { LinePass } from './envelope-pass.ts';
 import { NearSearch, type Seeds, type Work } from './near-search.ts';
 import { closestOnTriangle } from './triangle.ts';
+import { boxInCells, openCells, type Window } from './window.ts';
 
 /**
  * Distance from every cell centre to a triangle mesh.
@@ -74,54 +74,6 @@ export async function lowerToDistance(
   const from = size.map((_, a) => Math.min(open.from[a], Math.max(-pad, Math.floor(Math.max(box.min[a] - 1, open.from[a] - reach)))));
   const to = size.map((n, a) => Math.max(open.to[a], Math.min(n + pad, Math.ceil(Math.min(box.max[a] + 1, open.to[a] + reach)) + 1)));
   await lowerInWindow(mesh, field, { ...options, window: { from, to } }, context);
-}
-
-function boxInCells(mesh: Mesh, { origin, step }: Grid): Box3 {
-  const { min, max } = meshBox(mesh);
-  return { min: scale(sub(min, origin), 1 / step), max: scale(sub(max, origin), 1 / step) };
-}
-
-/** The window of the cells that a mesh in `box` (in cells) could lower at all, and the greatest of their values, mm; null without any. */
-function openCells(
-  { grid, data }: Field,
-  { min, max }: Box3,
-  { offset, floor = -Infinity }: { readonly offset: number; readonly floor?: number },
-): (Window & { readonly most: number }) | null {
-  const { nx, ny, nz, step } = grid;
-  const from = [nx, ny, nz];
-  const to = [0, 0, 0];
-  let most = -Infinity;
-  const away = (i: number, a: number): number => Math.max(min[a] - i, 0, i - max[a]) * step;
-  const along = Float64Array.from({ length: nx }, (_, i) => away(i, 0) ** 2);
-  let c = 0;
-  for (let k = 0; k < nz; k++)
-    for (let j = 0; j < ny; j++) {
-      const aside = away(j, 1) ** 2 + away(k, 2) ** 2;
-      let first = -1;
-      let last = -1;
-      for (let i = 0; i < nx; i++, c++) {
-        const v = data[c];
-        const room = v + offset;
-        if (v <= floor || room <= 0 || room * room <= aside + along[i]) continue;
-        if (first < 0) first = i;
-        last = i;
-        if (v > most) most = v;
-      }
-      if (first < 0) continue;
-      from[0] = Math.min(from[0], first);
-      to[0] = Math.max(to[0], last + 1);
-      from[1] = Math.min(from[1], j);
-      to[1] = Math.max(to[1], j + 1);
-      from[2] = Math.min(from[2], k);
-      to[2] = k + 1;
-    }
-  return most === -Infinity ? null : { from, to, most };
-}
-
-/** Cells of the target grid, from inclusive to exclusive, that the run's own lattice has; may lie outside the grid. */
-interface Window {
-  readonly from: readonly number[];
-  readonly to: readonly number[];
 }
 
 async function lowerInWindow(

@@ -1,5 +1,3 @@
-import { BufferAttribute, BufferGeometry, Vector3 } from 'three';
-import { type HitPointInfo, MeshBVH } from 'three-mesh-bvh';
 import { allocateF32, type Context } from '../core/context.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import { type Field, sampleField } from '../core/field.ts';
@@ -14,6 +12,7 @@ import type { Job } from '../job/job.ts';
 import { borderLoops } from '../scan/borders.ts';
 import { closeLoop } from '../scan/caps.ts';
 import { sampleSurface } from '../scan/place-samples.ts';
+import { SurfaceTree } from '../scan/place-tree.ts';
 import { boxOfScans, type Scan } from '../scan/scan.ts';
 import { type LoopSurvey, type ScanSurvey, surveyTask } from '../scan/survey.ts';
 import { closeInsides } from '../space/insides.ts';
@@ -122,28 +121,6 @@ function unitOf(scans: readonly Scan[]): Survey['unit'] {
   return { used, likely: unit, sure, reason };
 }
 
-/** Nearest distances to one mesh. */
-class Nearest {
-  private readonly tree: MeshBVH;
-  private readonly origin: Vec3;
-  private readonly query = new Vector3();
-  private readonly hit: HitPointInfo = { point: new Vector3(), distance: 0, faceIndex: 0 };
-
-  constructor(mesh: Mesh) {
-    const geometry = new BufferGeometry();
-    geometry.setAttribute('position', new BufferAttribute(mesh.positions, 3));
-    geometry.setIndex(new BufferAttribute(mesh.indices, 1));
-    this.origin = mesh.origin;
-    this.tree = new MeshBVH(geometry, { indirect: true });
-  }
-
-  /** Distance of `p`, mm; `limit` where it is more. */
-  distance(p: Vec3, limit: number): number {
-    this.query.set(p[0] - this.origin[0], p[1] - this.origin[1], p[2] - this.origin[2]);
-    return Math.min(limit, this.tree.closestPointToPoint(this.query, this.hit, 0, limit)?.distance ?? limit);
-  }
-}
-
 /** An opening of an obstacle and the flat patch over it. */
 interface Hole {
   readonly scan: Scan;
@@ -181,7 +158,7 @@ function boundedBy({ obstacles, coarseRegion, job }: Space, places: readonly Vec
   const least = places.map((p) => sampleField(coarseRegion, p));
   const who = new Int32Array(places.length).fill(-1);
   obstacles.forEach((s, o) => {
-    const near = new Nearest(s.mesh);
+    const near = new SurfaceTree(s.mesh);
     const off = standOff(s);
     places.forEach((p, i) => {
       // No slack on the surface is more than the ball's radius.
@@ -202,7 +179,7 @@ function boundedBy({ obstacles, coarseRegion, job }: Space, places: readonly Vec
 
 /** Openings of the obstacles that come near the envelope, widest first. */
 function findHoles({ obstacles, step }: Space, envelope: Mesh): Hole[] {
-  const near = new Nearest(envelope);
+  const near = new SurfaceTree(envelope);
   const holes: Hole[] = [];
   for (const scan of obstacles) {
     if (scan.points > 0) continue;
@@ -256,7 +233,7 @@ function compacted({ origin, positions, indices }: Mesh): Mesh {
 function doubtfulShare(holes: readonly Hole[], places: readonly Vec3[]): number {
   const doubtful = new Uint8Array(places.length);
   for (const { scan, patch, loop } of holes) {
-    const near = new Nearest(patch);
+    const near = new SurfaceTree(patch);
     const reach = standOff(scan) + loop.width_mm / 2;
     places.forEach((p, i) => {
       if (!doubtful[i] && near.distance(p, reach) < reach) doubtful[i] = 1;

@@ -1,7 +1,7 @@
 import type { Note } from '../core/fault.ts';
 import type { Box3, Vec3 } from '../core/vec.ts';
 import type { Bounded } from '../fill/bounded.ts';
-import type { TankResult } from '../fill/tank.ts';
+import type { TankResult } from '../fill/tank-result.ts';
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../fit/result.ts';
 import type { Job } from '../job/job.ts';
 import type { DatumResult } from '../scan/datum.ts';
@@ -12,7 +12,7 @@ import type { StowageResult } from '../stow/result.ts';
 import type { ClosestResult } from './closest.ts';
 
 export type { Bounded } from '../fill/bounded.ts';
-export type { TankResult } from '../fill/tank.ts';
+export type { TankResult } from '../fill/tank-result.ts';
 
 /** Version of the result's shape; raised when a key changes its meaning or goes. */
 export const RESULT_VERSION = 1;

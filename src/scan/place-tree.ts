@@ -1,6 +1,7 @@
 import { BufferAttribute, BufferGeometry, Vector3 } from 'three';
 import { type HitPointInfo, MeshBVH } from 'three-mesh-bvh';
 import type { Mesh } from '../core/mesh.ts';
+import type { Vec3 } from '../core/vec.ts';
 import type { Partner } from './place-pairs.ts';
 import { normalInto } from './place-samples.ts';
 
@@ -20,6 +21,13 @@ export class SurfaceTree implements Partner {
     this.mesh = mesh;
     // The mesh's own index stays as it is.
     this.tree = new MeshBVH(geometry, { indirect: true });
+  }
+
+  /** Distance of `p`, mm in the frame of the scans; `limit` where it is more. */
+  distance(p: Vec3, limit: number): number {
+    const { origin } = this.mesh;
+    this.query.set(p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]);
+    return Math.min(limit, this.tree.closestPointToPoint(this.query, this.hit, 0, limit)?.distance ?? limit);
   }
 
   /** Whether there is a point within `limit` mm on a triangle that has an area. */
