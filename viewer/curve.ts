@@ -1,6 +1,6 @@
 import type uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
-import { colour, make } from './dom.ts';
+import { colour, make, ofFine } from './dom.ts';
 
 /** The plotting library comes after the first picture. */
 let Plot: typeof uPlot | undefined;
@@ -19,6 +19,8 @@ export interface CurveWords {
   readonly title: string;
   readonly x: string;
   readonly y: string;
+  /** Turned dials do not draw it again. */
+  readonly fineOnly?: boolean;
   /** What the curve says, for those who do not see it. */
   readonly says: (d: CurveData) => string;
 }
@@ -36,7 +38,12 @@ export class Curve {
   constructor(words: CurveWords, data: CurveData) {
     this.words = words;
     this.data = data;
-    this.element = make('figure', { class: 'curve', 'data-title': words.title }, make('figcaption', {}, words.title), this.sheet);
+    this.element = make(
+      'figure',
+      { class: 'curve', 'data-title': words.title },
+      make('figcaption', {}, words.title, ...(words.fineOnly ? [' ', ofFine()] : [])),
+      this.sheet,
+    );
     this.element.hidden = data.x.length < 2;
     new ResizeObserver(() => this.draw()).observe(this.element);
   }

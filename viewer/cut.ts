@@ -17,6 +17,12 @@ export interface CutLook {
   readonly hatch: Hatch;
 }
 
+interface CutThing {
+  readonly thing: Thing;
+  readonly show: Show;
+  readonly look: CutLook;
+}
+
 interface Part {
   readonly thing: Thing;
   readonly group: Group;
@@ -34,17 +40,20 @@ export class Cut {
   readonly group = new Group();
   private readonly sheet = new PlaneGeometry(1, 1);
   private parts: Part[] = [];
+  /** Whose cut faces are built when there is a cut: to see which things are closed takes as long as all else before the first picture. */
+  private waiting: readonly CutThing[] = [];
   private state: CutState | undefined;
 
   get current(): CutState | undefined {
     return this.state;
   }
 
-  /** Builds the cut faces anew for these things; call after a change of things, states or colours. */
-  rebuild(things: readonly { thing: Thing; show: Show; look: CutLook }[]): void {
+  /** Takes up these things for the cut faces; call after a change of things, states or colours. */
+  rebuild(things: readonly CutThing[]): void {
     for (const part of this.parts) for (const m of part.made) m.dispose();
     this.group.clear();
-    this.parts = things.filter((t) => t.show !== 'hidden').map((t, i) => this.partOf(t.thing, t.show, t.look, i));
+    this.parts = [];
+    this.waiting = things;
     this.place();
   }
 
@@ -103,6 +112,8 @@ export class Cut {
     this.group.visible = this.state !== undefined;
     const s = this.state;
     if (!s) return;
+    this.parts.push(...this.waiting.filter((t) => t.show !== 'hidden').map((t, i) => this.partOf(t.thing, t.show, t.look, i)));
+    this.waiting = [];
     for (const { thing, group, outline } of this.parts) {
       const box = thing.geometry.boundingBox;
       group.visible = !!box && box.min.getComponent(s.axis) <= s.at && box.max.getComponent(s.axis) >= s.at;

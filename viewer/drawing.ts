@@ -86,6 +86,7 @@ export class Drawing {
     const ink = colour('ink');
     for (const d of this.drawn) {
       d.mesh.visible = d.show !== 'hidden';
+      if (d.mesh.visible && !d.thing.geometry.hasAttribute('normal')) d.thing.geometry.computeVertexNormals();
       d.mesh.renderOrder = d.show === 'faint' ? 2000 : 0;
       for (const m of [d.mesh.material].flat()) m.dispose();
       d.mesh.material = surfaceInk(this.colourOf(d.thing), ink, { faint: d.show === 'faint', sharp: SHARP.has(d.thing.kind) });

@@ -80,6 +80,7 @@ function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: C
       new Curve(
         {
           title: 'Volume by least radius',
+          fineOnly: true,
           x: 'least radius, mm',
           y: 'litres',
           says: ({ x, y }) => `Volume falls from ${y[0].toFixed(1)} l at radius ${x[0]} mm to ${y.at(-1)?.toFixed(1)} l at ${x.at(-1)} mm.`,

@@ -29,6 +29,9 @@ export const KINDS = [
 ] as const;
 export type Kind = (typeof KINDS)[number];
 
+/** What only the fine run reckons: turned dials leave it as it was. */
+export const FINE_ONLY: ReadonlySet<Kind> = new Set(['item', 'route', 'bore', 'way', 'globe']);
+
 /** One thing on the drawing, in mm, +Z up, about zero. */
 export interface Thing {
   readonly name: string;
@@ -98,12 +101,11 @@ export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clear
   };
 }
 
-/** Positions, indices and smooth normals for drawing; the mesh's origin must be zero. */
+/** Positions and indices for drawing, without normals until it is first seen; the mesh's origin must be zero. */
 function geometryOf(mesh: Mesh): BufferGeometry {
   const g = new BufferGeometry();
   g.setAttribute('position', new BufferAttribute(mesh.positions, 3));
   g.setIndex(new BufferAttribute(mesh.indices, 1));
-  g.computeVertexNormals();
   g.computeBoundingBox();
   g.computeBoundingSphere();
   return g;
