@@ -47,7 +47,7 @@ export function boxCoarse(): { header: CoarseHeader; fields: Float32Array[] } {
   const region = fieldOf(grid, (x, y, z) => Math.min(a - Math.abs(x - cx), b - Math.abs(y - cy), c - Math.abs(z - cz)));
   const lid = fieldOf(grid, (_x, _y, z) => cz + c + BOX.lid - z);
   const header: CoarseHeader = {
-    version: 1,
+    version: 2,
     grid,
     quantum: 1 / 32,
     start_mm: [cx, cy, cz],
@@ -63,5 +63,5 @@ export async function writeBoxFolder(dir: string): Promise<void> {
   await writeFile(join(dir, 'result.json'), JSON.stringify({ ...RESULT, tank: { ...RESULT.tank, ullage_percent: 100 * BOX.ullage }, job }));
   await writeFile(join(dir, 'scene.glb'), await sceneGlb({ envelope: { shape: envelope, extras: { kind: 'envelope' } } }));
   await writeFile(join(dir, 'coarse.json'), JSON.stringify(header));
-  await writeFile(join(dir, 'coarse.bin'), gzipSync(packCoarse(fields, header.quantum)));
+  await writeFile(join(dir, 'coarse.bin'), gzipSync(packCoarse(fields, header.grid, header.quantum)));
 }
