@@ -81,10 +81,7 @@ export class QuickRoom {
     const { moved, still } = this.slackFor(d.clearances);
     const by = d.clearance;
     const data = new Float32Array(still.length);
-    for (let c = 0; c < data.length; c++) {
-      const v = moved[c] - by;
-      data[c] = v < still[c] ? v : still[c];
-    }
+    for (let c = 0; c < data.length; c++) data[c] = Math.min(moved[c] - by, still[c]);
     return { grid: this.coarse.header.grid, data };
   }
 
