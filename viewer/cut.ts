@@ -27,6 +27,8 @@ interface Part {
   readonly thing: Thing;
   readonly group: Group;
   readonly cap?: Mesh;
+  /** The thing again, back and front, for counting. */
+  readonly walls: readonly Mesh[];
   readonly outline: Mesh;
   readonly made: (ShaderMaterial | BufferGeometry)[];
 }
@@ -70,6 +72,11 @@ export class Cut {
     this.place();
   }
 
+  /** What the walls of a thing are counted on. */
+  setGeometry(thing: Thing, geometry: BufferGeometry): void {
+    for (const part of this.parts) if (part.thing === thing) for (const wall of part.walls) wall.geometry = geometry;
+  }
+
   /** Keeps line widths and hatching true to the screen. */
   onDraw(zoom: number, pixelRatio: number): void {
     for (const { outline, cap } of this.parts) {
@@ -85,6 +92,7 @@ export class Cut {
     outline.renderOrder = 1000 + order;
     group.add(outline);
     const made: Part['made'] = [outline.geometry, outline.material];
+    const walls: Mesh[] = [];
     let cap: Mesh | undefined;
     if (thing.closed) {
       const back = countInk(true, this.plane);
@@ -94,18 +102,15 @@ export class Cut {
       cap.frustumCulled = false;
       // The next thing counts from zero; hatching alone would leave counts behind.
       cap.onAfterRender = (renderer) => renderer.clearStencil();
-      for (const [mesh, at] of [
-        [new Mesh(thing.geometry, back), 0.1],
-        [new Mesh(thing.geometry, front), 0.2],
-        [cap, 0.3],
-      ] as const) {
-        mesh.renderOrder = 100 + order + at;
+      walls.push(new Mesh(thing.geometry, back), new Mesh(thing.geometry, front));
+      [...walls, cap].forEach((mesh, i) => {
+        mesh.renderOrder = 100 + order + 0.1 * (i + 1);
         group.add(mesh);
-      }
+      });
       made.push(back, front, face);
     }
     this.group.add(group);
-    return { thing, group, cap, outline, made };
+    return { thing, group, cap, walls, outline, made };
   }
 
   private place(): void {

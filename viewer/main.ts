@@ -137,7 +137,6 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   measurePanel(drawing, slackReader(source));
   placesPanel(result, drawing);
   showTables(result, drawing);
-  const page = drawingPicture(source).catch(() => undefined);
   const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();
@@ -149,6 +148,8 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   const write = keepAddress(drawing, () => panel);
   part('busy').hidden = true;
   drawing.stage.drawNow();
+  for (const c of all) c.draw();
+  const page = drawingPicture(source).catch(() => undefined);
   const changed = (): void => {
     list.build();
     write();

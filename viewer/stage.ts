@@ -12,7 +12,7 @@ export interface Eye extends Look {
 ColorManagement.enabled = false;
 
 /** Frames slower than this, ms, make the drawing coarser while it moves. */
-const SLOW = 45;
+const SLOW = 60;
 /** Without a graphics chip a picture at rest has at most so many pixels. */
 const SOFTWARE_PIXELS = 2_500_000;
 
@@ -24,6 +24,8 @@ export class Stage {
   readonly controls: OrbitControls;
   /** Called before each picture. */
   readonly onDraw: (() => void)[] = [];
+  /** Called before each picture with whether a rough one will do: it moves, and no graphics chip draws it. */
+  onRough: ((rough: boolean) => void) | undefined;
   /** Called when the eye has moved, by hand or by program. */
   readonly onMove: (() => void)[] = [];
   private readonly host: HTMLElement;
@@ -148,7 +150,7 @@ export class Stage {
     clearTimeout(this.settle);
     this.settle = window.setTimeout(() => {
       this.moving = false;
-      if (this.applyFineness()) this.request();
+      if (this.applyFineness() || this.software) this.request();
       else this.tellRest();
     }, 180);
     this.request();
@@ -166,6 +168,7 @@ export class Stage {
     cancelAnimationFrame(this.waiting);
     this.waiting = 0;
     this.applyFineness();
+    if (this.software) this.onRough?.(this.moving);
     for (const f of this.onDraw) f();
     const start = performance.now();
     this.renderer.render(this.scene, this.camera);
@@ -193,6 +196,8 @@ export class Stage {
   private resize(): void {
     const width = Math.max(1, this.host.clientWidth);
     const height = Math.max(1, this.host.clientHeight);
+    // To set a size anew costs as much as a picture.
+    if (width === this.width && height === this.height) return;
     const keep = Math.min(width, height) / Math.min(this.width, this.height);
     this.width = width;
     this.height = height;

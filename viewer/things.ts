@@ -1,4 +1,4 @@
-import { BufferAttribute, BufferGeometry, type Material, Matrix4, Mesh as Mesh3, Vector3 } from 'three';
+import { BufferAttribute, BufferGeometry, type Material, Matrix4, Mesh as Mesh3 } from 'three';
 import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
 import type { Mesh } from '../src/core/mesh.ts';
 import { isClosed } from './section.ts';
@@ -71,11 +71,13 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   const matrix = o.matrixWorld.clone().premultiply(TO_MM);
   const at = from.getAttribute('position');
   const positions = new Float32Array(at.count * 3);
-  const p = new Vector3();
-  for (let i = 0; i < at.count; i++)
-    p.fromBufferAttribute(at, i)
-      .applyMatrix4(matrix)
-      .toArray(positions, i * 3);
+  const m = matrix.elements;
+  for (let i = 0; i < at.count; i++) {
+    const x = at.getX(i);
+    const y = at.getY(i);
+    const z = at.getZ(i);
+    for (let a = 0; a < 3; a++) positions[3 * i + a] = m[a] * x + m[4 + a] * y + m[8 + a] * z + m[12 + a];
+  }
   const indices = from.index ? Uint32Array.from(from.index.array) : Uint32Array.from({ length: at.count }, (_, i) => i);
   const mesh: Mesh = { origin: [0, 0, 0], positions, indices };
   dispose(o);
@@ -86,7 +88,7 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
 /** A thing of a mesh; its corners are moved in place to lie about zero. */
 export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clearance?: number; error?: number } = {}): Thing {
   const mesh: Mesh = { ...from, origin: [0, 0, 0] };
-  for (let i = 0; i < mesh.positions.length; i++) mesh.positions[i] += from.origin[i % 3];
+  if (from.origin.some((v) => v !== 0)) for (let i = 0; i < mesh.positions.length; i++) mesh.positions[i] += from.origin[i % 3];
   let closed: boolean | undefined;
   return {
     name,
