@@ -1,3 +1,4 @@
+import { allocateF32, type Pool } from './context.ts';
 import { type Box3, emptyBox, type Vec3 } from './vec.ts';
 
 /**
@@ -8,6 +9,16 @@ export interface Mesh {
   readonly origin: Vec3;
   readonly positions: Float32Array;
   readonly indices: Uint32Array;
+}
+
+/** The mesh in memory that every task of a pool sees; a pool of one needs no other. */
+export function meshIn(pool: Pool, { origin, positions, indices }: Mesh): Mesh {
+  if (pool.size === 1) return { origin, positions, indices };
+  const at = allocateF32(pool, positions.length);
+  at.set(positions);
+  const of = new Uint32Array(pool.allocate(indices.byteLength));
+  of.set(indices);
+  return { origin, positions: at, indices: of };
 }
 
 export const triangleCount = (m: Mesh): number => m.indices.length / 3;

@@ -47,7 +47,7 @@ export async function skinField({ meshes, radius, fineStep, box }: SkinInput, co
   const whole = growBox(meshBox(all), radius);
   const coarse = Math.min(Math.max(cellFor(whole, CELLS_OVERALL), step), radius / COARSEST);
   const overall = gridOver(growBox(whole, 3 * coarse), coarse);
-  const reached = partFrom(await distanceToMesh(mesh, overall, levels, context), radius, edgeCells(overall));
+  const reached = partFrom(await distanceToMesh(thinFor(mesh, coarse * THINNING), overall, levels, context), radius, edgeCells(overall));
 
   const grid = gridOver(wide, step);
   const near = await distanceToMesh(mesh, grid, { ...levels, pad: radius + step }, context);
