@@ -88,9 +88,14 @@ export function joinMeshes(meshes: readonly Mesh[]): Mesh {
   let t = 0;
   for (const m of meshes) {
     const base = v / 3;
-    const shift = [m.origin[0] - origin[0], m.origin[1] - origin[1], m.origin[2] - origin[2]];
-    for (let i = 0; i < m.positions.length; i++) positions[v++] = m.positions[i] + shift[i % 3];
-    for (let i = 0; i < m.indices.length; i++) indices[t++] = m.indices[i] + base;
+    const [x, y, z] = [m.origin[0] - origin[0], m.origin[1] - origin[1], m.origin[2] - origin[2]];
+    const { positions: p, indices: of } = m;
+    for (let i = 0; i < p.length; i += 3, v += 3) {
+      positions[v] = p[i] + x;
+      positions[v + 1] = p[i + 1] + y;
+      positions[v + 2] = p[i + 2] + z;
+    }
+    for (let i = 0; i < of.length; i++) indices[t++] = of[i] + base;
   }
   return { origin, positions, indices };
 }
