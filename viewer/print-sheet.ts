@@ -12,7 +12,7 @@ import { VIEWS } from './views.ts';
 
 /**
  * The sheet for the printer, A4 or Letter: made when the browser is about to print, from the same result and the same drawing.
- * Doubts first, then figures with what they mean, the drawing with dimensions and sections, views, curves, tables, cautions, and where it comes from.
+ * Doubts first, then figures with what they mean, cautions, the drawing with dimensions and sections, views, curves, tables, and where it comes from.
  */
 export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[], page?: HTMLImageElement): void {
   const button = make('button', { type: 'button' }, 'print the sheet');
@@ -46,6 +46,7 @@ function contents(r: ResultFile, drawing: Drawing, page: HTMLImageElement | unde
     notesElement(r.notes ?? [], 'short'),
     h('Figures'),
     figureTable(r),
+    make('div', { class: 'whole' }, h('Cautions'), ...[...part('cautions').children].map((c) => make('p', {}, c.textContent ?? ''))),
   ];
   if (page)
     out.push(
@@ -66,12 +67,7 @@ function contents(r: ResultFile, drawing: Drawing, page: HTMLImageElement | unde
   for (const t of tablesOf(r)) out.push(tableElement(t));
   const notes = r.notes ?? [];
   if (foldsAny(notes)) out.push(h('All notes'), notesElement(notes, 'all'));
-  out.push(
-    h('Cautions'),
-    ...[...part('cautions').children].map((c) => make('p', {}, c.textContent ?? '')),
-    h('Where this comes from'),
-    provenance(r),
-  );
+  out.push(make('div', { class: 'whole' }, h('Where this comes from'), provenance(r)));
   return out;
 }
 

@@ -53,11 +53,21 @@ export class Stage {
     this.controls.zoomToCursor = true;
     this.controls.mouseButtons = { LEFT: MOUSE.ROTATE, MIDDLE: MOUSE.PAN, RIGHT: MOUSE.PAN };
     // On a narrow screen a finger drawn up or down scrolls the page.
-    if (matchMedia('(max-width: 780px)').matches) this.renderer.domElement.style.touchAction = 'pan-y';
+    if (matchMedia('(max-width: 780px)').matches) this.letScroll(this.renderer.domElement);
     this.controls.addEventListener('change', () => this.moved());
     new ResizeObserver(() => this.resize()).observe(host);
     this.resize();
     this.renderer.domElement.addEventListener('webglcontextrestored', () => this.request());
+  }
+
+  /** Fingers that turn out to scroll the page leave the eye where it was. */
+  private letScroll(canvas: HTMLElement): void {
+    canvas.style.touchAction = 'pan-y';
+    let before: Eye | undefined;
+    canvas.addEventListener('pointerdown', () => {
+      before = this.eye();
+    });
+    canvas.addEventListener('pointercancel', () => before && this.setEye(before));
   }
 
   /** CSS pixels per mm. */

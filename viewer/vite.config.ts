@@ -115,7 +115,10 @@ function configFor(single: boolean): InlineConfig {
       chunkSizeWarningLimit: 1500,
       rolldownOptions: { checks: { pluginTimings: false } },
     },
-    worker: { format: single ? 'iife' : 'es', ...(single ? { rolldownOptions: { output: { codeSplitting: false } } } : {}) },
+    worker: {
+      format: single ? 'iife' : 'es',
+      rolldownOptions: { checks: { pluginTimings: false }, ...(single ? { output: { codeSplitting: false } } : {}) },
+    },
   };
 }
 
