@@ -7,8 +7,10 @@ import type { Result } from '../../src/report/result.ts';
 import { changesOf, jobLines, readDials, writeDials } from '../../viewer/dial-state.ts';
 import { type Dials, Quick, type QuickResult } from '../../viewer/quick.ts';
 import type { ResultFile } from '../../viewer/result.ts';
+import { roughGeometry } from '../../viewer/rough.ts';
 import { slackAt } from '../../viewer/slack-at.ts';
 import { BOX, boxCoarse, roundedBox } from './box-folder.ts';
+import { ellipsoid } from './folder.ts';
 
 const FIRST: Dials = { clearance: 0, clearances: {}, radius: BOX.radius, wall: BOX.wall, ullage: BOX.ullage, pitch: 0, lean: 0, fill: 1 };
 const { header, fields } = boxCoarse();
@@ -141,4 +143,24 @@ test('dials in an address and back', () => {
   const d: Dials = { ...FIRST, wall: 5.5, clearances: { 'seat, base & co': 7 }, pitch: -12 };
   expect(readDials(writeDials(d, FIRST), FIRST)).toEqual(d);
   expect(writeDials(FIRST, FIRST)).toBe('');
+});
+
+test('a rough surface has fewer faces, lies near the whole one and is as closed', () => {
+  const { positions, indices } = ellipsoid([5, -3, 8], [90, 60, 40], 60);
+  const g = roughGeometry({ origin: [0, 0, 0], positions: new Float32Array(positions), indices: new Uint32Array(indices) }, 12);
+  const faces = g.index?.array ?? [];
+  expect(faces.length).toBeLessThan(indices.length / 4);
+  const edges = new Map<string, number>();
+  for (let t = 0; t < faces.length; t++) {
+    const [a, b] = [faces[t], faces[t % 3 === 2 ? t - 2 : t + 1]];
+    const key = a < b ? `${a} ${b}` : `${b} ${a}`;
+    edges.set(key, (edges.get(key) ?? 0) + (a < b ? 1 : -1));
+  }
+  expect([...edges.values()].filter((n) => n !== 0)).toEqual([]);
+  const mesh = {
+    origin: [0, 0, 0] as const,
+    positions: new Float32Array(g.getAttribute('position').array),
+    indices: Uint32Array.from(faces),
+  };
+  expect(Math.abs(meshVolume(mesh) / ((4 / 3) * Math.PI * 90 * 60 * 40) - 1)).toBeLessThan(0.05);
 });

@@ -150,6 +150,14 @@ test.each([
     /not dropped/,
   ],
   [
+    'a cell too fine for the memory',
+    [
+      { name: 'plates.stl', text: STL },
+      { name: 'job.yaml', text: JOB.replace('step: 4', 'step: 0.05') },
+    ],
+    /more than the budget[\s\S]*a step of [\d.]+ mm fits/,
+  ],
+  [
     'no room',
     [
       { name: 'plates.stl', text: STL },
