@@ -106,10 +106,11 @@ export class QuickRoom {
 
   private async roomOf(key: string, d: Dials, context: Context): Promise<Room | number> {
     const free = this.free(d);
-    const start = cellAt(free.grid, this.coarse.header.start_mm);
-    const cell = start < 0 ? -1 : summitFrom(free, start);
-    if (cell < 0 || free.data[cell] < d.radius) return cell < 0 ? 0 : Math.max(0, free.data[cell]);
-    return { key, free, field: cropped(await rollBall(free, d.radius, [cell], context)) };
+    const near = cropped(free);
+    const start = cellAt(near.grid, this.coarse.header.start_mm);
+    const cell = start < 0 ? -1 : summitFrom(near, start);
+    if (cell < 0 || near.data[cell] < d.radius) return cell < 0 ? 0 : Math.max(0, near.data[cell]);
+    return { key, free, field: cropped(await rollBall(near, d.radius, [cell], context)) };
   }
 
   /** The same at twice the step less this one, mm3. */
