@@ -1,7 +1,9 @@
 import { checkCancelled } from '../core/context.ts';
+import type { Note } from '../core/fault.ts';
 import { readScan } from '../io/read.ts';
 import type { Job } from '../job/job.ts';
 import type { InputResult } from '../report/result.ts';
+import { leftPiecesNote, type PiecesTaken } from '../scan/pieces.ts';
 import { makeScan, type Scan } from '../scan/scan.ts';
 import { type Specks, speckNote } from '../scan/specks.ts';
 import { checkOrientation, checkUnits } from '../space/checks.ts';
@@ -41,7 +43,7 @@ export async function loadScans(
   const early = earlyDatum(job, scans, run.context);
   run.placings.push(...(await placeScans(scans, () => regionCorners(job, scans, early), files, run)));
   intoDatum(job, scans, early, run);
-  run.notes.push(...speckNote(specks));
+  run.notes.push(...speckNote(specks), ...leftPieces(job, scans));
   const ordered = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
   if (!options.anySize) {
     checkUnits(ordered);
@@ -54,4 +56,17 @@ export async function loadScans(
     return { scan: name, file, sha256, triangles, points, unit, box_mm: box };
   });
   return { scans: ordered, inputs };
+}
+
+/** Pieces of files that some scans take pieces of and no scan takes whole. */
+function leftPieces(job: Job, scans: ReadonlyMap<string, ReadScan>): Note[] {
+  const takings = new Map<string, PiecesTaken[]>();
+  const whole = new Set<string>();
+  for (const [name, { file, groups }] of Object.entries(job.scans)) {
+    const chosen = scans.get(name)?.scan.chosen;
+    const of = groups ? `${groups.join(', ')} of ${file}` : file;
+    if (chosen) takings.set(of, [...(takings.get(of) ?? []), chosen]);
+    else whole.add(of).add(file);
+  }
+  return [...takings].filter(([of]) => !whole.has(of)).flatMap(([of, taken]) => leftPiecesNote(of, taken));
 }
