@@ -1,5 +1,6 @@
 import { checkCancelled } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
+import { meshIn } from '../core/mesh.ts';
 import { readScan } from '../io/read.ts';
 import type { Job } from '../job/job.ts';
 import type { InputResult } from '../report/result.ts';
@@ -44,7 +45,9 @@ export async function loadScans(
   run.placings.push(...(await placeScans(scans, () => regionCorners(job, scans, early), files, run)));
   intoDatum(job, scans, early, run);
   run.notes.push(...speckNote(specks), ...leftPieces(job, scans));
-  const ordered = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
+  const kept = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
+  // Every task that takes a scan reads the same memory.
+  const ordered = kept.map((s): Scan => ({ ...s, mesh: meshIn(run.context.pool, s.mesh) }));
   if (!options.anySize) {
     checkUnits(ordered);
     for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);
@@ -60,13 +63,14 @@ export async function loadScans(
 
 /** Pieces of files that some scans take pieces of and no scan takes whole. */
 function leftPieces(job: Job, scans: ReadonlyMap<string, ReadScan>): Note[] {
-  const takings = new Map<string, PiecesTaken[]>();
+  const takings = new Map<string, { readonly file: string; readonly taken: PiecesTaken[] }>();
   const whole = new Set<string>();
   for (const [name, { file, groups }] of Object.entries(job.scans)) {
     const chosen = scans.get(name)?.scan.chosen;
     const of = groups ? `${groups.join(', ')} of ${file}` : file;
-    if (chosen) takings.set(of, [...(takings.get(of) ?? []), chosen]);
-    else whole.add(of).add(file);
+    if (chosen) takings.set(of, { file, taken: [...(takings.get(of)?.taken ?? []), chosen] });
+    else whole.add(of);
   }
-  return [...takings].filter(([of]) => !whole.has(of)).flatMap(([of, taken]) => leftPiecesNote(of, taken));
+  const left = [...takings].filter(([of, { file }]) => !whole.has(of) && !whole.has(file));
+  return left.flatMap(([of, { taken }]) => leftPiecesNote(of, taken));
 }
