@@ -1,13 +1,17 @@
 import { type Random, random } from '../core/random.ts';
 import { add, type Box3, length, scale, type Vec3 } from '../core/vec.ts';
-import { AT_REST, type Pose } from './pose.ts';
-import { alongMove, type Gap, type GapAt, moveBetween, turnedOn } from './rigid-move.ts';
+import { AT_REST, type Pose, rotationOf } from './pose.ts';
+import { PoseTree } from './pose-tree.ts';
+import { growTowards } from './retract.ts';
+import { type Gap, type GapAt, turnedOn } from './rigid-move.ts';
+import { eased, tightestOf } from './turn-path.ts';
 
 /**
- * Turning in: a search over shifts and turns for a way of one body from its seat to the open; backwards it is the way in. A tree of poses grows
- * from the seat by straight pulls, turns on the spot and moves towards random poses (rapidly-exploring random trees: LaValle, Rational
- * choice of motions; Lozano-Perez's configuration space: recalled). Every branch is proved clear over its whole length before it is kept,
- * see rigid-move.ts. That nothing is found does not mean that there is no way.
+ * Turning in: a search over shifts and turns for a way of one body from its seat to the open; backwards it is the way in. Two trees of poses
+ * grow, one from the seat and one from the open, each in turn towards a random pose and then the other towards what was reached
+ * (RRT-Connect: Kuffner and LaValle, ICRA 2000, over Lozano-Perez's configuration space: recalled), and each gives way into more room where it
+ * meets a wall, see retract.ts. Every branch is proved clear over its whole length before it is kept, see rigid-move.ts. That nothing is
+ * found does not mean that there is no way.
  */
 export interface TurnInAsk {
   /** Least distance of the body less the clearance, see GapAt. */
@@ -37,45 +41,115 @@ export interface TurnedIn {
 }
 
 const MOVES = 100_000;
-/** Of its radius the body may be pulled so far at once on its way through the tree. */
-const FAR = 4;
-/** Tries to leave out poses of a path found. */
-const SHORTCUTS = 60;
-
-interface Node {
-  readonly pose: Pose;
-  readonly gap: Gap;
-  readonly parent: number;
-}
 
 /** Searches a way out; null path when the time or the moves ran out, or when the body already sits too near. */
 export async function turnIn(ask: TurnInAsk): Promise<TurnedIn> {
   const seat = await ask.gapAt(AT_REST);
-  const nodes: Node[] = [{ pose: AT_REST, gap: seat, parent: -1 }];
-  const rng = random(ask.seed ?? 1);
-  const pulls = [...(ask.directions ?? []), ...AXES];
-  const most = ask.moves ?? MOVES;
-  let moves = 0;
-  let end = seat.slack > 0 && isOpen(AT_REST, ask) ? 0 : -1;
-  while (end < 0 && seat.slack > 0 && moves < most && ask.more()) {
-    const first = moves < pulls.length;
-    const from = first ? 0 : chosen(nodes, ask, rng);
-    const to = first ? pulled(AT_REST, pulls[moves], ask) : goal(nodes, from, ask, rng);
-    moves++;
-    const gone = await alongMove(nodes[from], to, ask);
-    if (gone.travel < LEAST_TRAVEL) continue;
-    nodes.push({ pose: gone.pose, gap: gone.gap, parent: from });
-    if (isOpen(gone.pose, ask)) end = nodes.length - 1;
-  }
-  const counts = { moves, poses: nodes.length };
-  if (end < 0) return { path: null, tightest: { ...seat, pose: AT_REST, atLeast: seat.slack }, ...counts };
-  const path = await shortened(chain(nodes, end), ask, rng);
-  const tightest = await tightestOf(path, ask);
-  return { path, tightest, ...counts };
+  const search = new Searching(ask, seat);
+  const path = seat.slack > 0 ? await search.run(ask.moves ?? MOVES) : null;
+  const { moves, poses } = search;
+  if (!path) return { path: null, tightest: { ...seat, pose: AT_REST, atLeast: seat.slack }, moves, poses };
+  const way = await eased(path, { ...ask, rng: search.rng });
+  return { path: way, tightest: await tightestOf(way, ask), moves, poses };
 }
 
-/** A branch shorter than this is not kept, mm. */
-const LEAST_TRAVEL = 0.5;
+/** Both trees while they grow. */
+class Searching {
+  readonly rng: Random;
+  moves = 0;
+  private readonly ask: TurnInAsk;
+  private readonly inner: PoseTree;
+  private readonly outer: PoseTree;
+
+  constructor(ask: TurnInAsk, seat: Gap) {
+    this.ask = ask;
+    this.rng = random(ask.seed ?? 1);
+    this.inner = new PoseTree(ask.radius);
+    this.outer = new PoseTree(ask.radius);
+    this.inner.add(AT_REST, seat, -1);
+  }
+
+  get poses(): number {
+    return this.inner.nodes.length + this.outer.nodes.length;
+  }
+
+  async run(most: number): Promise<Pose[] | null> {
+    const { inner, outer } = this;
+    const left = (): boolean => this.moves < most && this.ask.more();
+    if (isOpen(AT_REST, this.ask)) return [AT_REST];
+    for (const d of [...(this.ask.directions ?? []), ...AXES]) {
+      if (!left()) return null;
+      const out = await this.grow(inner, 0, pulled(AT_REST, d, this.ask));
+      if (isOpen(inner.nodes[out.node].pose, this.ask)) return inner.chain(out.node).map((n) => n.pose);
+    }
+    for (let turn = 0; left(); turn++) {
+      // From outside, every so often, a new place to come in from.
+      if (turn % 4 === 1) await this.root();
+      const [tree, other] = turn % 2 === 0 || outer.nodes.length === 0 ? [inner, outer] : [outer, inner];
+      const { from, goal } = this.choose(tree, other);
+      const grown = await this.grow(tree, from, goal);
+      const { pose } = tree.nodes[grown.node];
+      if (tree === inner && isOpen(pose, this.ask)) return inner.chain(grown.node).map((n) => n.pose);
+      if (grown.node === from || other.nodes.length === 0 || !left()) continue;
+      const met = await this.grow(other, other.nearest(pose).node, pose);
+      if (met.whole) return joined(inner, outer, tree === inner ? [grown.node, met.node] : [met.node, grown.node]);
+    }
+    return null;
+  }
+
+  private async grow(tree: PoseTree, from: number, goal: Pose): ReturnType<typeof growTowards> {
+    tree.tries[from]++;
+    const grown = await growTowards(tree, from, goal, { ...this.ask, rng: this.rng });
+    this.moves += grown.moves;
+    return grown;
+  }
+
+  /** A place in the open from which the body is pushed towards a random pose, or one that the other tree reached. */
+  private async root(): Promise<void> {
+    const { inner, outer, ask, rng } = this;
+    const goal = rng.next() < 0.5 ? inner.nodes[this.seldom(inner)].pose : anywhere(ask, rng);
+    const start = pulled(goal, rng.next() < 0.5 ? AXES[rng.below(6)] : rng.direction(), ask);
+    const gap = await ask.gapAt(start);
+    if (!(gap.slack > 0)) return;
+    await this.grow(outer, outer.add(start, gap, -1), goal);
+  }
+
+  /** Where a tree is to grow from, and towards what. */
+  private choose(tree: PoseTree, other: PoseTree): { from: number; goal: Pose } {
+    const { ask, rng } = this;
+    const kind = rng.next();
+    if (kind < 0.15 && other.nodes.length > 0) {
+      const goal = other.nodes[this.seldom(other)].pose;
+      return { from: tree.nearest(goal).node, goal };
+    }
+    if (kind < 0.45) {
+      const goal = anywhere(ask, rng);
+      return { from: tree.nearest(goal).node, goal };
+    }
+    const from = this.seldom(tree);
+    return { from, goal: near(tree.nodes[from], ask, rng) };
+  }
+
+  /** Of a few nodes the one that was gone on from least. */
+  private seldom({ nodes, tries }: PoseTree): number {
+    let best = this.rng.below(nodes.length);
+    for (let n = 0; n < 3; n++) {
+      const other = this.rng.below(nodes.length);
+      if (tries[other] < tries[best] || (tries[other] === tries[best] && other > best)) best = other;
+    }
+    return best;
+  }
+}
+
+/** From the seat up one tree and down the other. */
+const joined = (inner: PoseTree, outer: PoseTree, [a, b]: readonly [number, number]): Pose[] => [
+  ...inner.chain(a).map((n) => n.pose),
+  ...outer
+    .chain(b)
+    .reverse()
+    .slice(1)
+    .map((n) => n.pose),
+];
 
 /** Whether the ball about the body lies outside the box of the surroundings. */
 function isOpen({ shift }: Pose, { centre, radius, surroundings: { min, max } }: TurnInAsk): boolean {
@@ -92,92 +166,35 @@ function pulled({ shift, turn }: Pose, d: Vec3, { centre, radius, surroundings: 
   return { shift: add(shift, scale(d1, Math.max(0, Math.min(...out)))), turn };
 }
 
-/** Half the time the pose nearest to a random one (which draws the tree into empty room), else any, the later ones more often. */
-function chosen(nodes: readonly Node[], ask: TurnInAsk, rng: Random): number {
-  if (rng.next() < 0.5) return Math.floor(nodes.length * Math.sqrt(rng.next()));
-  const to = anywhere(ask, rng);
-  let best = 0;
-  let least = Infinity;
-  for (let n = 0; n < nodes.length; n++) {
-    const d = moveBetween(nodes[n].pose, to, ask.radius).length;
-    if (d < least) {
-      least = d;
-      best = n;
-    }
-  }
-  return best;
-}
-
-function goal(nodes: readonly Node[], from: number, ask: TurnInAsk, rng: Random): Pose {
-  const { pose } = nodes[from];
+/** A pull outwards, a turn about the middle or about the place that is nearest to a wall, or a small move of any kind. */
+function near({ pose, gap }: { readonly pose: Pose; readonly gap: Gap }, ask: TurnInAsk, rng: Random): Pose {
   const kind = rng.next();
   const d = rng.next() < 0.5 ? AXES[rng.below(6)] : rng.direction();
-  if (kind < 0.25) return pulled(pose, d, ask);
+  if (kind < 0.15) return pulled(pose, d, ask);
   // Sizes from small to large, evenly by their logarithm: narrow places want small moves.
   const size = 0.02 ** rng.next();
-  if (kind < 0.4) return { shift: pose.shift, turn: turnedOn(pose.turn, scale(d, Math.PI * size)) };
-  if (kind < 0.85)
-    return {
-      shift: add(pose.shift, scale(rng.direction(), FAR * ask.radius * size * rng.next())),
-      turn: turnedOn(pose.turn, scale(d, Math.PI * size * rng.next())),
-    };
-  return anywhere(ask, rng);
+  const turn = scale(d, Math.PI * size);
+  if (kind < 0.3) return { shift: pose.shift, turn: turnedOn(pose.turn, turn) };
+  if (kind < 0.45 && gap.at) return turnedAbout(pose, gap.at, turn, ask.centre);
+  const shift = scale(rng.direction(), FAR * ask.radius * size * rng.next());
+  return { shift: add(pose.shift, shift), turn: turnedOn(pose.turn, scale(turn, rng.next())) };
 }
 
+/** Of its radius the body is moved so far at once. */
+const FAR = 4;
+
+/** Turned further, about a place. */
+function turnedAbout({ shift, turn }: Pose, place: Vec3, more: Vec3, centre: Vec3): Pose {
+  const arm = centre.map((v, a) => v + shift[a] - place[a]);
+  const to = rotationOf(more).map((r, a) => place[a] + r[0] * arm[0] + r[1] * arm[1] + r[2] * arm[2] - centre[a]);
+  return { shift: [to[0], to[1], to[2]], turn: turnedOn(turn, more) };
+}
+
+/** Most of the way in lies between the scans: little is to be found farther out than half the body. */
 function anywhere({ centre, radius, surroundings: { min, max } }: TurnInAsk, rng: Random): Pose {
-  const at = (a: number): number => rng.range(min[a] - 2 * radius, max[a] + 2 * radius) - centre[a];
+  const at = (a: number): number => rng.range(min[a] - radius / 2, max[a] + radius / 2) - centre[a];
   return { shift: [at(0), at(1), at(2)], turn: scale(rng.direction(), Math.PI * Math.cbrt(rng.next())) };
 }
-
-function chain(nodes: readonly Node[], end: number): Node[] {
-  const out: Node[] = [];
-  for (let n = end; n >= 0; n = nodes[n].parent) out.unshift(nodes[n]);
-  return out;
-}
-
-/** Leaves out poses wherever the straight move past them is proved clear as well. */
-async function shortened(path: Node[], ask: TurnInAsk, rng: Random): Promise<Pose[]> {
-  const left = [...path];
-  for (let n = 0; n < SHORTCUTS && left.length > 2 && ask.more(); n++) {
-    const i = rng.below(left.length - 2);
-    const j = i + 2 + rng.below(left.length - i - 2);
-    const gone = await alongMove(left[i], left[j].pose, ask);
-    if (gone.whole) left.splice(i + 1, j - i - 1);
-  }
-  return left.map((n) => n.pose);
-}
-
-/** The least gap on the path: pieces of moves are halved until what is proved for them lies within PROOF of what is seen at their ends. */
-async function tightestOf(path: readonly Pose[], ask: TurnInAsk): Promise<TurnedIn['tightest']> {
-  let best: TurnedIn['tightest'] | undefined;
-  let proved = Infinity;
-  for (let i = 0; i < path.length; i++) {
-    const gap = await ask.gapAt(path[i]);
-    if (!best || gap.slack < best.slack) best = { ...gap, pose: path[i], atLeast: 0 };
-  }
-  for (let i = 1; i < path.length; i++) {
-    const move = moveBetween(path[i - 1], path[i], ask.radius);
-    const stack: [number, number, number, number][] = [[0, (await ask.gapAt(path[i - 1])).slack, 1, (await ask.gapAt(path[i])).slack]];
-    while (stack.length > 0) {
-      const [s, a, t, b] = stack.pop()!;
-      const run = (t - s) * move.length;
-      const bound = (a + b - run) / 2;
-      if (bound >= best!.slack || run < 2 * PROOF || bound >= Math.min(a, b) - PROOF) {
-        proved = Math.min(proved, Math.max(bound, 0));
-        continue;
-      }
-      const m = (s + t) / 2;
-      const pose = move.at(m);
-      const gap = await ask.gapAt(pose);
-      if (gap.slack < best!.slack) best = { ...gap, pose, atLeast: 0 };
-      stack.push([s, a, m, gap.slack], [m, gap.slack, t, b]);
-    }
-  }
-  return { ...best!, atLeast: Math.min(best!.slack, proved) };
-}
-
-/** How far the proof of a path found may lie under what was seen on it, mm. */
-const PROOF = 0.1;
 
 const AXES: readonly Vec3[] = [
   [0, 0, 1],

@@ -98,7 +98,8 @@ describe('turning in', () => {
     const body = rod(190, 10, long);
     const found = await turnIn(asked(body, long, 800));
     expect(found.path).toBeNull();
-    expect(found.moves).toBe(800);
+    expect(found.moves).toBeGreaterThanOrEqual(800);
+    expect(found.moves).toBeLessThan(830);
     expect(found.poses).toBeGreaterThan(5);
     expect(found.tightest.slack).toBeGreaterThan(0);
   });
