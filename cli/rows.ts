@@ -1,6 +1,6 @@
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
 import type { Result } from '../src/report/result.ts';
-import { at, count, decimals, num, row, wrap } from './lines.ts';
+import { at, boundedText, count, num, row, wrap } from './lines.ts';
 import { stowageRows } from './rows-stowage.ts';
 
 /** Obstacles, bores and tubes that are named; the result file has them all. */
@@ -10,43 +10,60 @@ const TUBES = 8;
 /** What was asked besides the envelope and the tank. */
 export const moreRows = (result: Result): string[] => [
   ...(result.stowage ? stowageRows(result.stowage, directionText) : []),
-  ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search, decimals(result.envelope.volume_l)) : []),
+  ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search) : []),
   ...(result.tubes ? tubeRows(result.tubes) : []),
   ...(result.routes ? routeRows(result.routes) : []),
 ];
 
-function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number): string[] {
+/** Below this share kept, percent, what was not tried is worth a word. */
+const ENOUGH = 90;
+
+function waysRows(ways: readonly WayResult[], search: WaysSearch): string[] {
   const off = search.off.length > 0 ? `with ${search.off.join(', ')} off` : 'with nothing taken off';
-  const lines = [
-    '',
-    ...wrap(`Ways in, ${off}, ${num(search.clearance_mm)} mm kept while it slides`, ''),
-    row('  slides out, degrees to the side', 'litres', 'kept'),
-  ];
+  const lines = ['', ...wrap(`Ways in, ${off}, ${num(search.clearance_mm)} mm kept while it slides`, '')];
+  if (ways.length === 0) lines.push('  Nothing of the envelope slides out straight.');
+  else lines.push(row('  slides out, degrees to the side', 'litres', 'from', 'to', 'kept'));
   for (const w of ways) {
-    lines.push(row(`  ${directionText(w.direction)}`, w.volume_l.value.toFixed(digits), `${w.kept_percent.toFixed(0)} %`));
-    const stops = w.blockers.filter((b) => b.stops_percent >= 0.5).slice(0, NAMED);
-    for (const b of stops) {
-      const freed = w.without.find((x) => x.obstacle === b.obstacle);
-      const more = freed ? `; without it about ${freed.kept_percent.toFixed(0)} % is kept` : '';
-      lines.push(...wrap(`${b.obstacle} stops ${b.stops_percent.toFixed(0)} %, first at ${at(b.at_mm)}${more}`, '      '));
-    }
+    lines.push(row(`  ${directionText(w.direction)}`, ...boundedText(w.volume_l), `${w.kept_percent.toFixed(0)} %`));
+    for (const b of w.blockers.filter((x) => x.stops_percent >= 0.5).slice(0, NAMED)) lines.push(...blockerRow(b, w.without));
   }
   const { used, two_step: two } = search;
   if (used)
     lines.push(
       ...wrap(
-        `The body is what slides out along ${directionText(used.direction)}: ${used.volume_l.value.toFixed(digits)} l, ${used.kept_percent.toFixed(0)} % of the envelope`,
+        `The body is what slides out along ${directionText(used.direction)}: ${litresText(used.volume_l)}, ${used.kept_percent.toFixed(0)} % of the envelope`,
         '  ',
       ),
     );
   if (two)
     lines.push(
       ...wrap(
-        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${two.volume_l.value.toFixed(digits)} l, ${two.kept_percent.toFixed(0)} % kept`,
+        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${litresText(two.volume_l)}, ${two.kept_percent.toFixed(0)} % kept`,
         '  ',
       ),
     );
+  const most = Math.max(0, two?.kept_percent ?? 0, ...ways.map((w) => w.kept_percent));
+  if (most < ENOUGH)
+    lines.push(
+      ...wrap('Only straight ways were tried, in one step or two; none found is not impossible: a body that turns may keep more.', '  '),
+    );
   return lines;
+}
+
+const litresText = (litres: WayResult['volume_l']): string => {
+  const [value, low, high] = boundedText(litres);
+  return `${value} l (${low} to ${high})`;
+};
+
+/** What stands in the way: where it is met, how far it would have to give, and what one more part off would free. */
+function blockerRow(b: WayResult['blockers'][number], without: WayResult['without']): string[] {
+  const freed = without.find((x) => x.obstacle === b.obstacle);
+  const more = freed ? `; without it about ${freed.kept_percent.toFixed(0)} % is kept` : '';
+  const met = `first at ${at(b.at_mm)} after ${Math.round(b.after_mm)} mm`;
+  return wrap(
+    `${b.obstacle} stops ${b.stops_percent.toFixed(0)} %, ${met}, and would have to give about ${Math.ceil(b.give_mm)} mm${more}`,
+    '      ',
+  );
 }
 
 const SIDES = [

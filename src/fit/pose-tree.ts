@@ -56,6 +56,28 @@ export class PoseTree {
     return { node, far };
   }
 
+  /**
+   * Takes in what hangs together with the node `from` of another tree, which is the same pose as the node `at` of this one; with -1 for `at` it
+   * becomes a root here.
+   */
+  absorb(at: number, other: PoseTree, from: number): void {
+    const links = other.nodes.map((n) => (n.parent >= 0 ? [n.parent] : []));
+    other.nodes.forEach((n, i) => {
+      if (n.parent >= 0) links[n.parent].push(i);
+    });
+    const todo: [node: number, parent: number][] = [[from, at]];
+    const seen = new Set([from]);
+    while (todo.length > 0) {
+      const [n, parent] = todo.pop()!;
+      const here = this.add(other.nodes[n].pose, other.nodes[n].gap, parent);
+      for (const next of links[n])
+        if (!seen.has(next)) {
+          seen.add(next);
+          todo.push([next, here]);
+        }
+    }
+  }
+
   /** From the root to a node. */
   chain(end: number): PoseNode[] {
     const out: PoseNode[] = [];
