@@ -160,10 +160,10 @@ function followed(judge: GapJudge, direction: Vec3, clear: number): FollowedWay 
   let before = Number.NaN;
   let step = 0;
   let proved = Infinity;
-  let worst: { slack: number; obstacle?: string; at?: Vec3 } = { slack: Infinity };
+  let worst: { slack: number; obstacle?: string; at?: Vec3; after: number } = { slack: Infinity, after: 0 };
   for (;;) {
     const found = judge.gap({ ...AT_REST, shift: scale(direction, travel) });
-    if (found.slack < worst.slack) worst = found;
+    if (found.slack < worst.slack) worst = { ...found, after: travel };
     proved = Math.min(proved, found.slack, Number.isNaN(before) ? Infinity : (before + found.slack - step) / 2);
     if (found.slack < 0 || travel >= clear) break;
     before = found.slack;
@@ -176,6 +176,7 @@ function followed(judge: GapJudge, direction: Vec3, clear: number): FollowedWay 
     travel_mm: Math.min(travel, clear),
     least_slack_mm: worst.slack,
     at_least_mm: proved,
+    least_after_mm: worst.after,
     obstacle: worst.obstacle ?? null,
     at_mm: worst.at ?? null,
   };
