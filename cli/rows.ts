@@ -112,13 +112,12 @@ function routeRows(routes: readonly RouteResult[]): string[] {
     else lines.push(row(name, 'no way'), ...wrap(r.why ?? '', '      '));
     const b = r.bottleneck;
     if (b && b.diameter_mm > 0)
-      lines.push(
-        ...wrap(
-          `up to about ${Math.floor(b.diameter_mm)} mm pass; narrowest at ${at(b.at_mm)}, between ${b.between.join(' and ')}`,
-          '      ',
-        ),
-      );
+      lines.push(...wrap(`up to ${widthText(b)} mm pass; narrowest at ${at(b.at_mm)}, between ${b.between.join(' and ')}`, '      '));
     if (r.tightest_mm) lines.push(...wrap(`nearest to ${r.tightest_to} at ${at(r.tightest_mm)}`, '      '));
   }
   return lines;
 }
+
+/** A diameter with the digit that its bound allows, never more than passes. */
+const widthText = ({ diameter_mm: d, error_mm: e }: NonNullable<RouteResult['bottleneck']>): string =>
+  e > 0.5 ? `about ${Math.floor(d)}` : (Math.floor(10 * d) / 10).toFixed(1);

@@ -31,6 +31,8 @@ export interface TurnInAsk {
   readonly narrows?: readonly Narrow[];
   readonly points?: ArrayLike<number>;
   readonly seed?: number;
+  /** Once a way is found, others are looked for that keep so much more at least, mm, from small to large, as long as there are some. */
+  readonly spares?: readonly number[];
   /** Asked between moves: whether there is time left. */
   readonly more: () => boolean;
   /** Moves tried at most. */
@@ -49,16 +51,36 @@ export interface TurnedIn {
 
 const MOVES = 100_000;
 
+/** Moves that a search with more room may take beyond twice those of the one before it. */
+const AGAIN = 1000;
+
 /** Searches a way out; null path when the time or the moves ran out, or when the body already sits too near. */
 export async function turnIn(ask: TurnInAsk): Promise<TurnedIn> {
   const seat = await ask.gapAt(AT_REST);
-  const search = new Searching(ask, seat);
-  const path = seat.slack > 0 ? await search.run(ask.moves ?? MOVES) : null;
-  const { moves, poses } = search;
-  if (!path) return { path: null, tightest: { ...seat, pose: AT_REST, atLeast: seat.slack }, moves, poses };
-  const way = await eased(path, { ...ask, rng: search.rng });
-  return { path: way, tightest: await tightestOf(way, ask), moves, poses };
+  const first = new Searching(ask, seat);
+  let way = seat.slack > 0 ? await first.run(ask.moves ?? MOVES) : null;
+  let { moves, poses } = first;
+  if (!way) return { path: null, tightest: { ...seat, pose: AT_REST, atLeast: seat.slack }, moves, poses };
+  // A way is a way; one with more room to spare is a better one.
+  for (const spare of ask.spares ?? []) {
+    if (seat.slack <= spare || !ask.more()) break;
+    const search = new Searching({ ...ask, gapAt: lessBy(ask.gapAt, spare) }, { ...seat, slack: seat.slack - spare });
+    const roomier = await search.run(Math.min(2 * first.moves + AGAIN, (ask.moves ?? MOVES) - moves));
+    moves += search.moves;
+    poses += search.poses;
+    if (!roomier) break;
+    way = roomier;
+  }
+  const path = await eased(way, { ...ask, rng: first.rng });
+  return { path, tightest: await tightestOf(path, ask), moves, poses };
 }
+
+const lessBy =
+  (gapAt: GapAt, spare: number): GapAt =>
+  async (pose, floor) => {
+    const gap = await gapAt(pose, floor === undefined ? undefined : floor + spare);
+    return { ...gap, slack: gap.slack - spare };
+  };
 
 /** The trees while they grow. */
 class Searching {

@@ -17,7 +17,7 @@ interface Place {
 
 /** Tries to leave out poses, and to move one into more room. */
 const SHORTCUTS = 150;
-const SHIFTS = 150;
+const SHIFTS = 250;
 /** mm: a shortcut may be as tight as this where the way round is not. */
 const COMFORT = 5;
 

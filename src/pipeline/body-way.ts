@@ -86,6 +86,9 @@ export async function bodyWay(
   return { ...head, works, tried, turned, put_on: putOn };
 }
 
+/** Room beyond the clearance that a way with turns is to have, if there is one, mm: a hand moves no truer than that. */
+const SPARES = [0.5, 1.5, 4];
+
 interface TurnSearch {
   readonly seconds: number;
   readonly clearance: number;
@@ -109,6 +112,7 @@ async function turnedIn(
     radius: near.radius,
     surroundings: growBox(surroundings, clearance),
     ...search,
+    spares: SPARES,
     more: () => {
       checkCancelled(context);
       const share = (performance.now() - begin) / 1000 / seconds;
