@@ -98,9 +98,25 @@ function tubeRows(tubes: readonly TubeResult[]): string[] {
         row(name, b.bore_mm.toFixed(1), `${Math.round(b.length_mm)}`, b.cost_l.toFixed(2), b.web_mm === null ? '-' : b.web_mm.toFixed(0)),
       );
     }
+    lines.push(...wrap(aboutTube(t), '      '));
   }
   if (tubes.length > TUBES) lines.push(`  ${count(tubes.length - TUBES, 'more tube')} in result.json`);
   return lines;
+}
+
+/** How sure the diameter is, what is sold of that size (hints only), and how it is bent. */
+function aboutTube(t: TubeResult): string {
+  const sizes = t.nearest_sizes.map((s) => s.size).join(' or ');
+  const straight = t.straights_mm.map((v) => Math.round(v)).join(', ');
+  const bends = t.bends.map((b) => `${Math.round(b.angle_deg)} deg at ${Math.round(b.radius_mm)} mm`).join(', ');
+  return [
+    `+-${Math.max(0.01, t.diameter_error_mm).toFixed(2)} mm, seen over ${Math.round(t.arc_seen_deg)} deg`,
+    sizes && `about ${sizes}`,
+    straight && `straight ${straight} mm`,
+    bends && `bent ${bends}`,
+  ]
+    .filter(Boolean)
+    .join('; ');
 }
 
 function routeRows(routes: readonly RouteResult[]): string[] {

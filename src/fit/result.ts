@@ -63,6 +63,8 @@ export interface TubeResult {
   readonly axis: readonly Vec3[];
   /** Of the whole tube as far as it was scanned. */
   readonly length_mm: number;
+  /** Its straight pieces, from one end to the other. */
+  readonly straights_mm: readonly number[];
   readonly bends: readonly { readonly at_mm: Vec3; readonly radius_mm: number; readonly angle_deg: number }[];
   readonly comes_off: boolean;
   /** The stretches along or through the envelope. */
