@@ -50,7 +50,8 @@ const SURE = 0.1;
  */
 export function findPassage(distanceTo: Field, ask: PassageAsk, clear: (curve: Curve) => boolean, nearestTo?: NearestTo): Passage {
   const need = ask.diameter / 2 + ask.clearance;
-  const field = withEnds(distanceTo, ask, need * 3);
+  // No end is the narrowest place.
+  const field = withEnds(distanceTo, ask, Math.max(3 * need, greatest(distanceTo)));
   const none = { curve: null, bendable: null };
   const bottleneck = widest(field, ask, nearestTo);
   if (!bottleneck) return { bottleneck: null, ...none, why: 'ends apart' };
@@ -91,10 +92,9 @@ function withEnds({ grid, data }: Field, { from, to, ends }: PassageAsk, free: n
   return { grid, data: out };
 }
 
+const greatest = ({ data }: Field): number => data.reduce((most, v) => (v > most ? v : most), -Infinity);
+
 function widest(field: Field, { from, to, clearance, ends }: PassageAsk, nearestTo?: NearestTo): PassageNeck | null {
-  // Round its ends nothing is in the way of the hose.
-  const counted: NearestTo | undefined =
-    nearestTo && ((p) => (distance(p, from) <= ends || distance(p, to) <= ends ? undefined : nearestTo(p)));
-  const found = widestWay(field, from, to, counted);
+  const found = widestWay(field, { from, to, rim: ends }, nearestTo);
   return found && { diameter: 2 * (found.radius - clearance), error: 2 * found.error, at: found.at };
 }

@@ -26,6 +26,13 @@ export interface Nearest {
 }
 export type NearestTo = (p: Vec3) => Nearest | undefined;
 
+/** Two places to be joined; within `rim` mm of either nothing counts as in the way. */
+export interface Ends {
+  readonly from: Vec3;
+  readonly to: Vec3;
+  readonly rim: number;
+}
+
 /** By how many cells the grid may read a narrow place too small. */
 const SHORT = 0.9;
 /** Ways that are looked at, and narrow places of one of them. */
@@ -34,10 +41,10 @@ const PLACES = 8;
 /** mm */
 const FINE = 0.005;
 
-/** `from` and `to` lie inside the grid; without `nearestTo` the grid's own reading is given. Null when they do not hang together. */
-export function widestWay(field: Field, from: Vec3, to: Vec3, nearestTo?: NearestTo): Bottleneck | null {
+/** Null when the two ends do not hang together in the grid; without `nearestTo` the grid's own reading is given. */
+export function widestWay(field: Field, ends: Ends, nearestTo?: NearestTo): Bottleneck | null {
   const { grid } = field;
-  const [a, b] = [cellAt(grid, from), cellAt(grid, to)];
+  const [a, b] = [cellAt(grid, ends.from), cellAt(grid, ends.to)];
   if (a < 0 || b < 0) return null;
   const left: Field = { grid, data: field.data.slice() };
   const slop = SHORT * grid.step;
@@ -50,7 +57,7 @@ export function widestWay(field: Field, from: Vec3, to: Vec3, nearestTo?: Neares
     if (!(level > -Infinity) || (best && bound <= best.radius)) break;
     const cell = cellOfLevel(left, flooded.reach, level, b);
     if (!nearestTo) return { radius: level, at: cellCentre(grid, cell), error: slop };
-    const way = narrowestOf(left, flooded, { b, cell, level }, nearestTo);
+    const way = narrowestOf(left, flooded, { b, cell, level }, { nearestTo, ends });
     if (!best || way.radius > best.radius) best = way;
     shut(left, way);
   }
@@ -69,13 +76,13 @@ function narrowestOf(
   field: Field,
   { reach, necks, labels }: ReturnType<typeof flood>,
   { b, cell, level }: { b: number; cell: number; level: number },
-  nearestTo: NearestTo,
+  exact: Exact,
 ): Bottleneck {
   const passed: Pick<Neck, 'cell' | 'level'>[] = [];
   for (let k = labels[b]; k >= 0; k = necks[k].parent) passed.push(necks[k]);
   if (!passed.some((p) => p.cell === cell)) passed.push({ cell, level });
   const low = passed.filter((p) => p.level <= level + SHORT * field.grid.step).sort((p, q) => p.level - q.level);
-  const found = low.slice(0, PLACES).map((p) => saddle(field, reach, p, nearestTo));
+  const found = low.slice(0, PLACES).map((p) => saddle(field, reach, p, exact));
   const least = found.reduce((p, q) => (q.radius < p.radius ? q : p));
   // Those that are left out read no narrower than the last one looked at.
   const more = low.length > PLACES ? Math.max(0, least.radius - low[PLACES].level) : 0;
@@ -94,17 +101,22 @@ function shut({ grid, data }: Field, { at, radius }: Bottleneck): void {
       }
 }
 
-/** The saddle of the exact distance by a narrow place of the grid. */
-function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, nearestTo: NearestTo): Bottleneck {
+interface Exact {
+  readonly nearestTo: NearestTo;
+  readonly ends: Ends;
+}
+
+/** The saddle of the exact distance by a narrow place of the grid. Where it lies at the rim of an end, it is only as sure as the grid. */
+function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, exact: Exact): Bottleneck {
   const at = cellCentre(field.grid, neck.cell);
   const coarse: Bottleneck = { radius: neck.level, at, error: SHORT * field.grid.step };
   const along = directionThrough(field, reach, neck);
   if (!along) return coarse;
   const known: Nearest[] = [];
   const across = (s: number, start: Vec3): Top =>
-    topInPlane(add(start, scale(along, s - dot(sub(start, at), along))), along, { known, nearestTo, step: field.grid.step });
+    topInPlane(add(start, scale(along, s - dot(sub(start, at), along))), along, { known, ...exact, step: field.grid.step });
   let top = across(0, at);
-  if (top.radius === Infinity) return coarse;
+  if (!Number.isFinite(top.radius)) return coarse;
   // Along the way it falls to the saddle and rises again: smaller and smaller steps to whichever side is lower.
   let place = 0;
   for (let h = field.grid.step / 2; h > FINE; h /= 2)
@@ -113,7 +125,7 @@ function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, 
       for (const side of [-h, h]) {
         if (Math.abs(place + side) > 2 * field.grid.step) continue;
         const next = across(place + side, top.at);
-        if (next.radius >= top.radius - 1e-4) continue;
+        if (!Number.isFinite(next.radius) || next.radius >= top.radius - 1e-4) continue;
         top = next;
         place += side;
         moved = true;
@@ -121,7 +133,11 @@ function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, 
       }
     }
   // What the grid saw is a way, so the truth is no less.
-  return top.radius < coarse.radius - 2 * FINE ? coarse : { radius: top.radius, at: top.at, error: top.open + 2 * FINE };
+  if (top.radius < coarse.radius - 2 * FINE) return coarse;
+  const { from, to, rim } = exact.ends;
+  const atRim = Math.min(distance(top.at, from), distance(top.at, to)) < rim + field.grid.step;
+  const most = coarse.radius + coarse.error - top.radius;
+  return { radius: top.radius, at: top.at, error: Math.max(top.open + 2 * FINE, atRim ? most : 0) };
 }
 
 /**
@@ -162,10 +178,9 @@ interface Top {
   readonly open: number;
 }
 
-interface InPlane {
+interface InPlane extends Exact {
   /** Nearest places found so far: every one bounds the distance of every point from above. */
   readonly known: Nearest[];
-  readonly nearestTo: NearestTo;
   readonly step: number;
 }
 
@@ -176,17 +191,21 @@ const ROUNDS = 40;
  * The greatest exact distance in the plane through `start` across `along`, climbing from there. Where the places known so far leave the most room the
  * nearest place is asked for, until it is one of them (the method of cutting planes, with balls for planes).
  */
-function topInPlane(start: Vec3, along: Vec3, { known, nearestTo, step }: InPlane): Top {
+function topInPlane(start: Vec3, along: Vec3, { known, nearestTo, ends: { from, to, rim }, step }: InPlane): Top {
   const [u, v] = frameOf(along);
+  const isFree = (p: Vec3): boolean => distance(p, from) <= rim || distance(p, to) <= rim;
   const exact = (p: Vec3): number => {
+    if (isFree(p)) return -Infinity;
     const near = nearestTo(p);
     if (!near) return Infinity;
     known.push(near);
     return distance(p, near.at) - near.off;
   };
   let best: Top = { at: start, radius: exact(start), open: step };
-  for (let n = 0, reach = step; n < ROUNDS && best.radius < Infinity; n++) {
-    const most = climb(best.at, reach, (p) => known.reduce((least, k) => Math.min(least, distance(p, k.at) - k.off), Infinity), [u, v]);
+  const atMost = (p: Vec3): number =>
+    isFree(p) ? -Infinity : known.reduce((least, k) => Math.min(least, distance(p, k.at) - k.off), Infinity);
+  for (let n = 0, reach = step; n < ROUNDS && Number.isFinite(best.radius); n++) {
+    const most = climb(best.at, reach, atMost, [u, v]);
     const radius = exact(most.at);
     const open = Math.max(0, most.radius - Math.max(radius, best.radius));
     const gained = radius > best.radius;

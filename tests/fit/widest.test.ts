@@ -8,8 +8,8 @@ import { type Bottleneck, type NearestTo, widestWay } from '../../src/fit/widest
 const STEP = 4;
 const widest = (box: Box3, nearestTo: NearestTo, from: Vec3, to: Vec3, signed: (p: Vec3) => number): Bottleneck => {
   const field = fieldOf(gridOver(box, STEP), (x, y, z) => signed([x, y, z]));
-  const coarse = widestWay(field, from, to)!;
-  const found = widestWay(field, from, to, nearestTo)!;
+  const coarse = widestWay(field, { from, to, rim: 0 })!;
+  const found = widestWay(field, { from, to, rim: 0 }, nearestTo)!;
   // The grid alone reads too little, by less than it says.
   expect(coarse.radius).toBeLessThanOrEqual(found.radius + 0.01);
   expect(found.radius - coarse.radius).toBeLessThan(coarse.error);
