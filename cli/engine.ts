@@ -21,12 +21,13 @@ import { survey } from '../src/pipeline/survey.ts';
 import { tryBody } from '../src/pipeline/trial.ts';
 import { coarseFields } from '../src/report/coarse.ts';
 import { type TankResult, withCautions } from '../src/report/result.ts';
+import type { Scan } from '../src/scan/scan.ts';
 import { moves, sweptMesh } from '../src/space/moving.ts';
 import { isObstacle, standOff } from '../src/space/slack.ts';
 import { readBody } from './body.ts';
 import { digestedSource } from './files.ts';
 import { threadPool } from './pool.ts';
-import { writeScene } from './scene.ts';
+import { drawnScans, writeScene } from './scene.ts';
 
 /** What the thread is asked to do. */
 export type Order = Common & (MeasureOrder | MakeOrder | CertifyOrder | SurveyOrder | FitOrder | CommonOrder | StudyOrder);
@@ -143,17 +144,26 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
   }
   if (order.ask === 'study') return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
   if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
-  const measured = await measure(order.job, files, context, order.options);
-  if (!order.meshes) return { value: measured.result, files: new Map() };
-  const closest = await closestApproaches(measured, context);
-  return { value: { ...measured.result, closest }, files: await meshFiles(measured, context) };
+  let scans: ReturnType<typeof drawnScans> | undefined;
+  const placed = (read: readonly Scan[]): void => {
+    scans = drawnScans(read, context.pool);
+    scans.catch(() => {});
+  };
+  const measured = await measure(order.job, files, context, { ...order.options, ...(order.meshes ? { placed } : {}) });
+  if (!scans) return { value: measured.result, files: new Map() };
+  const [written, closest] = await Promise.all([meshFiles(measured, scans, context), closestApproaches(measured, context)]);
+  return { value: { ...measured.result, closest }, files: written };
 }
 
 const filesIn = (folder: string): Files => ({ open: (name) => digestedSource(isAbsolute(name) ? name : join(folder, name)) });
 
-async function meshFiles(measured: Measured, context: Context): Promise<Map<string, Uint8Array<ArrayBuffer>>> {
+async function meshFiles(
+  measured: Measured,
+  scans: ReturnType<typeof drawnScans>,
+  context: Context,
+): Promise<Map<string, Uint8Array<ArrayBuffer>>> {
   const { envelope, cavity, result } = measured;
-  // The workers are at the dials' fields while this thread thins the drawing.
+  // The workers are at these while this thread writes.
   const dials = coarseFields(measured.coarse, context);
   dials.catch(() => {});
   const parts = drawnParts(measured.drawn, context);
@@ -173,7 +183,7 @@ async function meshFiles(measured: Measured, context: Context): Promise<Map<stri
     files.set(`swept-${s.name}.stl`, writeStl(mesh, `voidgauge room of ${s.name} in motion with its clearance, mm`.slice(0, 79)));
   }
   if (result.placings) files.set('placings.json', new TextEncoder().encode(placingsText(result.placings)));
-  files.set('scene.glb', await writeScene(measured, { parts: await parts, swept }));
+  files.set('scene.glb', await writeScene(measured, { scans, parts, swept }, context.pool));
   const coarse = await dials;
   files.set('coarse.json', new TextEncoder().encode(JSON.stringify(coarse.header)));
   files.set('coarse.bin', new Uint8Array(gzipSync(coarse.bytes)));

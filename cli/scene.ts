@@ -1,6 +1,7 @@
 import { Document, Logger, WebIO } from '@gltf-transform/core';
-import { MeshoptSimplifier } from 'meshoptimizer';
+import { once, type Pool } from '../src/core/context.ts';
 import type { Mesh } from '../src/core/mesh.ts';
+import { simplifyTask } from '../src/make/simplify.ts';
 import type { DrawnPart } from '../src/pipeline/drawn.ts';
 import type { Measured } from '../src/pipeline/measure.ts';
 import type { Scan } from '../src/scan/scan.ts';
@@ -29,61 +30,50 @@ interface Thing {
   readonly triangles?: number;
 }
 
+/** The scans as they are drawn, each thinned in a task of its own: begun as soon as they are in place, this costs no time of its own. */
+export function drawnScans(scans: readonly Scan[], pool: Pool): Promise<Thing[]> {
+  const total = scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
+  return Promise.all(scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total), pool)));
+}
+
+interface Drawing {
+  readonly scans: Promise<Thing[]>;
+  readonly parts: Promise<readonly DrawnPart[]>;
+  readonly swept: readonly { readonly name: string; readonly mesh: Mesh }[];
+}
+
 /**
  * The drawing of a result: scans (thinned, with the error stated), envelope, cavity and other parts of the room, what moving parts sweep, as one
  * binary glTF of named nodes whose extras say what each is. Metres and y up, as that format asks: a root node turns mm with z up into it.
  */
 export async function writeScene(
-  measured: Measured,
-  { parts = [], swept = [] }: { parts?: readonly DrawnPart[]; swept?: readonly { name: string; mesh: Mesh }[] } = {},
+  { envelope, cavity }: Pick<Measured, 'envelope' | 'cavity'>,
+  { scans, parts, swept }: Drawing,
+  pool: Pool,
 ): Promise<Uint8Array<ArrayBuffer>> {
-  await MeshoptSimplifier.ready;
-  const total = measured.scans.reduce((n, s) => n + s.mesh.indices.length / 3, 0);
-  const things: Thing[] = measured.scans.map((s) => thingOf(s, Math.min(1, MOST_TRIANGLES / total)));
-  const body = (name: string, kind: Thing['kind'], mesh: Mesh, most = BODY_TRIANGLES): Thing => {
+  const body = async (name: string, kind: Thing['kind'], mesh: Mesh, most = BODY_TRIANGLES, error = BODY_ERROR): Promise<Thing> => {
     const triangles = mesh.indices.length / 3;
-    return { name, kind, triangles, ...thinned(mesh, most / triangles, BODY_ERROR) };
+    return { name, kind, triangles, ...(await thinned(mesh, most, error, pool)) };
   };
-  things.push(body('envelope', 'envelope', measured.envelope));
-  if (measured.cavity) things.push(body('cavity', 'cavity', measured.cavity));
-  for (const { name, kind, mesh } of parts) things.push(body(name, kind, mesh, PART_TRIANGLES));
-  for (const { name, mesh } of swept) {
-    const triangles = mesh.indices.length / 3;
-    things.push({ name, kind: 'swept', triangles, ...thinned(mesh, PART_TRIANGLES / triangles, MOST_ERROR) });
-  }
-  return encode(things);
+  const bodies = [body('envelope', 'envelope', envelope), ...(cavity ? [body('cavity', 'cavity', cavity)] : [])];
+  const more = (await parts).map(({ name, kind, mesh }) => body(name, kind, mesh, PART_TRIANGLES));
+  const sweeps = swept.map(({ name, mesh }) => body(name, 'swept', mesh, PART_TRIANGLES, MOST_ERROR));
+  return encode([...(await scans), ...(await Promise.all([...bodies, ...more, ...sweeps]))]);
 }
 
-function thingOf(scan: Scan, share: number): Thing {
+async function thingOf(scan: Scan, share: number, pool: Pool): Promise<Thing> {
   const kind = scan.settings.role === 'removed' ? 'removed' : 'scan';
   const common = { name: scan.name, kind, clearance_mm: scan.settings.clearance, triangles: scan.triangles } as const;
   if (scan.triangles === 0 && scan.cloud)
     return { ...common, mesh: pointsMesh(scan, scan.cloud.spacing / 2), error_mm: scan.cloud.spacing / 2 };
-  return { ...common, ...thinned(scan.mesh, share, MOST_ERROR) };
+  return { ...common, ...(await thinned(scan.mesh, Math.floor((scan.mesh.indices.length / 3) * share), MOST_ERROR, pool)) };
 }
 
-function thinned(mesh: Mesh, share: number, most: number): { mesh: Mesh; error_mm: number } {
-  if (share >= 1) return { mesh, error_mm: 0 };
-  const target = Math.max(300, Math.floor((mesh.indices.length / 3) * share) * 3);
-  const [indices, error] = MeshoptSimplifier.simplify(mesh.indices, mesh.positions, 3, target, most, ['ErrorAbsolute']);
-  return { mesh: compact({ ...mesh, indices }), error_mm: error };
-}
-
-/** Drops vertices that no triangle uses. */
-function compact(mesh: Mesh): Mesh {
-  const place = new Int32Array(mesh.positions.length / 3).fill(-1);
-  const indices = new Uint32Array(mesh.indices.length);
-  const positions = new Float32Array(mesh.positions.length);
-  let n = 0;
-  for (let i = 0; i < indices.length; i++) {
-    const v = mesh.indices[i];
-    if (place[v] < 0) {
-      positions.set(mesh.positions.subarray(3 * v, 3 * v + 3), 3 * n);
-      place[v] = n++;
-    }
-    indices[i] = place[v];
-  }
-  return { origin: mesh.origin, positions: positions.subarray(0, 3 * n).map((v) => Math.round(v / ROUNDING) * ROUNDING), indices };
+/** A mesh that already has no more than `most` triangles stays as it is. */
+async function thinned(mesh: Mesh, most: number, error: number, pool: Pool): Promise<{ mesh: Mesh; error_mm: number }> {
+  if (mesh.indices.length <= 3 * most) return { mesh, error_mm: 0 };
+  const thin = await once(pool, simplifyTask, { mesh, faces: Math.max(100, most), error });
+  return { mesh: { ...thin.mesh, positions: thin.mesh.positions.map((v) => Math.round(v / ROUNDING) * ROUNDING) }, error_mm: thin.error };
 }
 
 /** Points have no faces to draw: each (or each so many of them) becomes a small tetrahedron of that radius. */

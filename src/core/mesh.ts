@@ -1,3 +1,4 @@
+import { allocateF32, type Pool } from './context.ts';
 import { type Box3, emptyBox, type Vec3 } from './vec.ts';
 
 /**
@@ -8,6 +9,16 @@ export interface Mesh {
   readonly origin: Vec3;
   readonly positions: Float32Array;
   readonly indices: Uint32Array;
+}
+
+/** The mesh in memory that every task of a pool sees; a pool of one needs no other. */
+export function meshIn(pool: Pool, { origin, positions, indices }: Mesh): Mesh {
+  if (pool.size === 1) return { origin, positions, indices };
+  const at = allocateF32(pool, positions.length);
+  at.set(positions);
+  const of = new Uint32Array(pool.allocate(indices.byteLength));
+  of.set(indices);
+  return { origin, positions: at, indices: of };
 }
 
 export const triangleCount = (m: Mesh): number => m.indices.length / 3;
@@ -77,9 +88,14 @@ export function joinMeshes(meshes: readonly Mesh[]): Mesh {
   let t = 0;
   for (const m of meshes) {
     const base = v / 3;
-    const shift = [m.origin[0] - origin[0], m.origin[1] - origin[1], m.origin[2] - origin[2]];
-    for (let i = 0; i < m.positions.length; i++) positions[v++] = m.positions[i] + shift[i % 3];
-    for (let i = 0; i < m.indices.length; i++) indices[t++] = m.indices[i] + base;
+    const [x, y, z] = [m.origin[0] - origin[0], m.origin[1] - origin[1], m.origin[2] - origin[2]];
+    const { positions: p, indices: of } = m;
+    for (let i = 0; i < p.length; i += 3, v += 3) {
+      positions[v] = p[i] + x;
+      positions[v + 1] = p[i + 1] + y;
+      positions[v + 2] = p[i + 2] + z;
+    }
+    for (let i = 0; i < of.length; i++) indices[t++] = of[i] + base;
   }
   return { origin, positions, indices };
 }

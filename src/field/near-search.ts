@@ -32,6 +32,8 @@ export class NearSearch {
   private readonly tried = new Int32Array(64);
   private count = 0;
   private best = 0;
+  /** The lowest of the eight cells last looked at, -1 before the first. */
+  private round = -1;
 
   constructor(work: Work, seeds: Seeds) {
     this.work = work;
@@ -46,6 +48,7 @@ export class NearSearch {
     const { nx, ny, nz, near } = this.work;
     this.count = 0;
     this.best = Infinity;
+    this.round = -1;
     this.take(near[cell], p, foot);
     for (let round = 0; round < 3; round++) {
       const before = this.best;
@@ -69,6 +72,9 @@ export class NearSearch {
     const fi = Math.min(Math.max(Math.floor(foot[0]), 0), nx - 1);
     const fj = Math.min(Math.max(Math.floor(foot[1]), 0), ny - 1);
     const fk = Math.min(Math.max(Math.floor(foot[2]), 0), nz - 1);
+    const first = fi + nx * (fj + ny * fk);
+    if (first === this.round) return;
+    this.round = first;
     const ii = Math.min(fi + 1, nx - 1);
     const jj = Math.min(fj + 1, ny - 1);
     const kk = Math.min(fk + 1, nz - 1);

@@ -55,10 +55,17 @@ export function thinned(f: Field, most: number): Field {
     nz: along(grid.nz),
   };
   const data = new Float32Array(cellCount(coarse));
+  const p: [number, number, number] = [0, 0, 0];
   let c = 0;
-  for (let k = 0; k < coarse.nz; k++)
-    for (let j = 0; j < coarse.ny; j++)
-      for (let i = 0; i < coarse.nx; i++)
-        data[c++] = sampleField(f, [coarse.origin[0] + i * step, coarse.origin[1] + j * step, coarse.origin[2] + k * step]);
+  for (let k = 0; k < coarse.nz; k++) {
+    p[2] = coarse.origin[2] + k * step;
+    for (let j = 0; j < coarse.ny; j++) {
+      p[1] = coarse.origin[1] + j * step;
+      for (let i = 0; i < coarse.nx; i++) {
+        p[0] = coarse.origin[0] + i * step;
+        data[c++] = sampleField(f, p);
+      }
+    }
+  }
   return { grid: coarse, data };
 }

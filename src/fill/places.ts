@@ -59,11 +59,22 @@ export function lossEverywhere(cavity: Field, up: Vec3): Float64Array {
 
 const volumeOf = (f: number, step: number): number => Math.min(1, 0.5 + f / step) * step ** 3;
 
-/** Cells above -Infinity from the highest to the lowest; equal ones by their index. */
+/**
+ * Cells above -Infinity from the highest to the lowest; equal ones by their index. Both go into one number (32 bits of the value, then the index),
+ * so that the sort needs no function to compare: exact up to 2^21 cells.
+ */
 function fallingOrder(top: Float32Array): Int32Array {
-  const cells: number[] = [];
-  for (let c = 0; c < top.length; c++) if (top[c] > -Infinity) cells.push(c);
-  return Int32Array.from(cells).sort((a, b) => top[b] - top[a] || a - b);
+  const n = top.length;
+  const bits = new Int32Array(top.buffer, top.byteOffset, n);
+  const keys = new Float64Array(n);
+  let count = 0;
+  for (let c = 0; c < n; c++) {
+    if (!(top[c] > -Infinity)) continue;
+    // The bits of negative values count downwards.
+    const rank = bits[c] < 0 ? -(bits[c] & 0x7fffffff) : bits[c];
+    keys[count++] = c - rank * n;
+  }
+  return Int32Array.from(keys.subarray(0, count).sort(), (k) => ((k % n) + n) % n);
 }
 
 /** Union-find in which a number can be added to all members of a part at once: it is kept at the root, less what the root later joins. */

@@ -5,7 +5,7 @@ import type { Field } from '../core/field.ts';
 import { cellCount } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
 import { dot, scale, type Vec3 } from '../core/vec.ts';
-import { pieces, volumeOfBoth } from '../field/integrate.ts';
+import { pieces, volume, volumeOfBoth } from '../field/integrate.ts';
 
 import { heldBack } from './attitudes.ts';
 import { cropped, thinned } from './crop.ts';
@@ -39,7 +39,8 @@ export interface StandOptions {
 export const SPOUT_RADIUS = 30;
 /** Cells of the search for good places; every one is a candidate. */
 const SEARCH_CELLS = 150_000;
-const FLOOD_CELLS = 1_500_000;
+/** Of the demo's tank at four attitudes 3M, 1.5M, 800,000 and 400,000 cells tell volumes within 0.02 l of each other; the last two take a quarter and a seventh of the time. */
+const FLOOD_CELLS = 800_000;
 /** A second pickup or a balance line is worth a word from here, mm3. */
 const WORTH = 0.1 * MM3_PER_LITRE;
 
@@ -62,6 +63,8 @@ export interface Standing {
   /** How full it gets by itself at the filling attitude, mm3, and what keeps it from more. */
   readonly fill: { readonly attitude: Attitude; readonly volume: number; readonly trapped: number };
   readonly upright: { readonly volume: number; readonly trapped: number };
+  /** The cavity on the cells that were flooded, mm3: what is found there is a share of that. */
+  readonly whole: number;
   /** Best places over the attitudes, best first. */
   readonly ventPlaces: readonly Place[];
   readonly pickupPlaces: readonly Place[];
@@ -125,6 +128,7 @@ export async function standingOf(cavity: Field, options: StandOptions, { pool }:
     ],
     fill,
     upright,
+    whole: volume(f),
     ventPlaces,
     pickupPlaces,
     secondPickup: second.pair,

@@ -59,7 +59,8 @@ async function tryWalls(trial: Trial): Promise<StudyRow[]> {
   const { tank } = trial;
   // All walls are told from one depth.
   const through = tank ? walls.map((wall) => throughOf({ ...tank, wall })) : [];
-  const shared = tank && !tank.bores?.length ? { outer, depth: await depthIn(envelope, through, tank.leastRadius ?? null, ALONE) } : {};
+  const shared =
+    tank && !tank.bores?.length ? { outer: () => outer, depth: await depthIn(envelope, through, tank.leastRadius ?? null, ALONE) } : {};
   const rows: StudyRow[] = [];
   for (const wall_mm of each) {
     const filled = tank && wall_mm !== null ? await tankIn(envelope, rough, { ...tank, ...shared, wall: wall_mm }, trial.stand) : null;

@@ -32,8 +32,8 @@ export interface TankOptions {
   readonly bores?: readonly Bore[];
   /** Depth in the body, mm, where several walls are tried in the same one (see depthIn); bores leave another body, so not with them. */
   readonly depth?: Field;
-  /** What the body measures, where that is known already; not with bores either. */
-  readonly outer?: Moments;
+  /** What the body measures, where others ask for it too; not with bores either. */
+  readonly outer?: () => Moments;
   readonly fluid: Fluid;
   readonly ullage: Ullage;
   /** How far any surface may stand off its true place, mm: scan accuracy and placing together. */
@@ -164,7 +164,7 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
   const { coarse } = parts;
   const moved = (key: 'outer_l' | 'wall_l' | 'cavity_l', mm3: number): number =>
     coarse ? Math.abs(mm3 - coarse[key].value * MM3_PER_LITRE) : 0;
-  const outerMoments = options.outer ?? moments(body);
+  const outerMoments = options.outer?.() ?? moments(body);
   const innerMoments = moments(cavity);
   const skin = outerMoments.area;
   const inner = innerMoments.area;
@@ -175,10 +175,10 @@ function assemble(parts: Parts, options: TankOptions): TankResult {
   const wallMm3 = outer - inside - parts.shells;
   const insideDoubt = inner * (accuracy + slop);
   // Floods run on a thinned cavity: what they find is a share of that cavity, carried over to the full one.
-  const air = standing.upright;
-  const brimMm3 = (1 - takes) * Math.min(inside, air.volume);
+  const runsIn = (mm3: number): number => (1 - takes) * inside * Math.min(1, mm3 / standing.whole);
+  const brimMm3 = runsIn(standing.upright.volume);
   const brim = litres(brimMm3, insideDoubt + moved('cavity_l', inside));
-  const fill = litres((1 - takes) * Math.min(inside, standing.fill.volume), insideDoubt + moved('cavity_l', inside));
+  const fill = litres(runsIn(standing.fill.volume), insideDoubt + moved('cavity_l', inside));
   const rated = shareOf(least(brim, fill, 1 - ullage.share), 1);
   const cavityAmount = litres(inside, insideDoubt + moved('cavity_l', inside));
   const worst = standing.rows.reduce((m, r) => Math.max(m, r.stranded), 0);
@@ -289,7 +289,7 @@ function standingRows({ attitudes, standing, inside }: Parts, rated: Bounded, op
     filling: {
       pitch_deg: fill.attitude.pitch,
       lean_deg: fill.attitude.lean,
-      fill_l: litres((1 - takes) * Math.min(inside, fill.volume), (rated.high - rated.low) * (MM3_PER_LITRE / 2)),
+      fill_l: litres((1 - takes) * inside * Math.min(1, fill.volume / standing.whole), (rated.high - rated.low) * (MM3_PER_LITRE / 2)),
       trapped_l: l(fill.trapped),
     },
     attitudes: standing.rows.map((r) => ({

@@ -1,5 +1,6 @@
 import Module, { type ManifoldToplevel } from 'manifold-3d';
 import { MeshoptSimplifier } from 'meshoptimizer';
+import type { Task } from '../core/context.ts';
 import type { Mesh } from '../core/mesh.ts';
 
 /** Where a page finds the library's `manifold.wasm`; a terminal knows by itself. */
@@ -22,6 +23,19 @@ export async function simplify(mesh: Mesh, faces: number, error: number): Promis
   const [indices, used] = MeshoptSimplifier.simplify(mesh.indices, mesh.positions, 3, 3 * faces, error, ['ErrorAbsolute']);
   return { mesh: compact({ ...mesh, indices }), error: used };
 }
+
+interface Simplifying {
+  readonly mesh: Mesh;
+  readonly faces: number;
+  /** mm */
+  readonly error: number;
+}
+
+/** The same as a task, beside others. */
+export const simplifyTask: Task<Simplifying, { mesh: Mesh; error: number }> = {
+  name: 'simplify.mesh',
+  run: ({ mesh, faces, error }) => simplify(mesh, faces, error),
+};
 
 /** The same by manifold-3d, which keeps closed meshes closed; the face count follows from `error`, mm. */
 export function simplifySolid(mesh: Mesh, error: number, lib: ManifoldToplevel): Mesh {

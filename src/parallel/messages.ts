@@ -41,3 +41,18 @@ export function receiveError(sent: SentError): Error {
   if (sent.stack) error.stack = sent.stack;
   return error;
 }
+
+/** The memory that a reply's typed arrays stand in: nobody here needs it any more, so it goes along instead of being copied. Shared memory stays. */
+export function ownMemory(reply: Reply): ArrayBuffer[] {
+  const found = new Set<ArrayBuffer>();
+  const look = (value: unknown, deep: number): void => {
+    if (ArrayBuffer.isView(value)) {
+      if (value.buffer instanceof ArrayBuffer) found.add(value.buffer);
+    } else if (typeof value === 'object' && value !== null && deep > 0) for (const v of Object.values(value)) look(v, deep - 1);
+  };
+  look('value' in reply ? reply.value : null, DEEPEST);
+  return [...found];
+}
+
+/** Results hold their bulk data no deeper than this: a field in a pair, say. */
+const DEEPEST = 3;

@@ -30,6 +30,7 @@ const FILES: Readonly<Record<string, () => Promise<object>>> = {
   way: () => import('../fit/way-body.ts'),
   body: () => import('../fit/body-way.ts'),
   make: () => import('../make/approach.ts'),
+  simplify: () => import('../make/simplify.ts'),
 };
 
 /** A task with arguments A takes nothing else, and only its caller knows A: hence `never`. */

@@ -3,7 +3,7 @@ import type { Field } from '../core/field.ts';
 import { cellCentre } from '../core/grid.ts';
 import { type Mesh, meshBox } from '../core/mesh.ts';
 import { MM2_PER_DM2, MM3_PER_LITRE } from '../core/units.ts';
-import { euler, moments, volume } from '../field/integrate.ts';
+import { euler, type Moments, volume } from '../field/integrate.ts';
 import { surface } from '../field/surface.ts';
 import type { EnvelopeResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
@@ -24,11 +24,10 @@ export interface EnvelopeMeasured {
   readonly necks: readonly NeckFound[];
 }
 
-/** What the envelope measures, its curve of volume against radius, and its necks. */
-export async function measureEnvelope(space: Space, run: Run): Promise<EnvelopeMeasured> {
+/** What the envelope measures (`whole`: its moments, known already), its curve of volume against radius, and its necks. */
+export async function measureEnvelope(space: Space, whole: Moments, run: Run): Promise<EnvelopeMeasured> {
   const { envelope, free, root, obstacles, double, start } = space;
   const radius = space.job.least_radius;
-  const whole = moments(envelope);
   const radii = radiiUpTo(radius, free.data[root]);
   const mm2 = whole.area;
   const bounds = boundsFrom(mm2, space.accuracy.mm);

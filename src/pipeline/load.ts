@@ -1,4 +1,5 @@
 import { checkCancelled } from '../core/context.ts';
+import { meshIn } from '../core/mesh.ts';
 import { readScan } from '../io/read.ts';
 import type { Job } from '../job/job.ts';
 import type { InputResult } from '../report/result.ts';
@@ -42,7 +43,9 @@ export async function loadScans(
   run.placings.push(...(await placeScans(scans, () => regionCorners(job, scans, early), files, run)));
   intoDatum(job, scans, early, run);
   run.notes.push(...speckNote(specks));
-  const ordered = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
+  const kept = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
+  // Every task that takes a scan reads the same memory.
+  const ordered = kept.map((s): Scan => ({ ...s, mesh: meshIn(run.context.pool, s.mesh) }));
   if (!options.anySize) {
     checkUnits(ordered);
     for (const s of ordered) if (s.settings.role === 'removed') checkOrientation(s);

@@ -3,6 +3,7 @@ import type { Field } from '../core/field.ts';
 import { cellCentre, cellCount } from '../core/grid.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
+import { type Moments, moments } from '../field/integrate.ts';
 import { surface } from '../field/surface.ts';
 import type { Job } from '../job/job.ts';
 import type { CoarseInput } from '../report/coarse.ts';
@@ -51,11 +52,16 @@ export async function measure(job: Job, files: Files, context: Context, options:
   const ways = job.ways_in ? await findWays(job.ways_in, space, run) : null;
   if (ways) run.done('ways in');
   const body = ways ? await spaceOfWay(space, ways, run) : space;
+  let whole: Moments | undefined;
+  const measures = (): Moments => {
+    whole ??= moments(space.envelope);
+    return whole;
+  };
   // The questions need nothing of each other: those with long tasks first.
   const [tank, given, envelope] = await Promise.all([
-    job.tank ? run.beside('tank', fillTank(job.tank, body, run)) : null,
+    job.tank ? run.beside('tank', fillTank(job.tank, body, run, body === space ? measures : undefined)) : null,
     run.beside('reclaimed', measureReclaimed(space, run)),
-    run.beside('necks', measureEnvelope(space, run)),
+    run.beside('necks', measureEnvelope(space, measures(), run)),
   ]);
   const reclaimed = given && envelope.bounds(given[0], given[1]);
   if (tank) run.notes.push(...tank.tank.notes);

@@ -21,6 +21,8 @@ export interface SpaceOptions {
   readonly step?: number;
   /** Twice the step, for a first look. */
   readonly quick?: boolean;
+  /** Told the scans as soon as they are read and in place. */
+  readonly placed?: (scans: readonly Scan[]) => void;
 }
 
 /** The room that a job describes: what every question starts from. Fields are in mm on `grid`, in memory of the run's pool. */
@@ -60,6 +62,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   const { context } = run;
   const step = (options.step ?? job.step) * (options.quick ? 2 : 1);
   const { scans, inputs } = await loadScans(job, files, run);
+  options.placed?.(scans);
   const state = await loadBefore(job, scans, files, run);
   const box = regionBox(job.region, scans);
   checkRegionBox(box);

@@ -1,6 +1,7 @@
 import { once } from '../core/context.ts';
 import { gridBox } from '../core/grid.ts';
 import { MM3_PER_LITRE } from '../core/units.ts';
+import type { Moments } from '../field/integrate.ts';
 import { chartsTask } from '../fill/charts.ts';
 import { fluidOf } from '../fill/fluids.ts';
 import { UPRIGHT } from '../fill/level.ts';
@@ -17,9 +18,14 @@ import type { Space } from './space.ts';
 
 /**
  * The tank that the envelope makes, its doubt taken from the same tank at twice the step, with its dip charts. A proposed filler has a straight
- * way out for a spout, past all that does not come off.
+ * way out for a spout, past all that does not come off. `measures`: of the envelope, where others ask for them too.
  */
-export async function fillTank(tank: JobTank, { envelope, double, accuracy, scans }: Space, run: Run): Promise<TankRun> {
+export async function fillTank(
+  tank: JobTank,
+  { envelope, double, accuracy, scans }: Space,
+  run: Run,
+  measures?: () => Moments,
+): Promise<TankRun> {
   const { options, stand } = tankOptions(tank, accuracy.mm);
   const rough = roughTank(double.envelope, options, run.context);
   // Should the fine one fail first, this one's failure is of no interest.
@@ -28,7 +34,8 @@ export async function fillTank(tank: JobTank, { envelope, double, accuracy, scan
   const box = gridBox(envelope.grid);
   const slack = tank.filler || meshes.length === 0 ? undefined : once(run.context.pool, spoutTask, { meshes, box, radius: SPOUT_RADIUS });
   slack?.catch(() => {});
-  const made = await tankOf(envelope, { ...options, coarse: rough, stand: { ...stand, slack } }, run.context);
+  const outer = tank.bores.length > 0 ? undefined : measures;
+  const made = await tankOf(envelope, { ...options, outer, coarse: rough, stand: { ...stand, slack } }, run.context);
   if (tank.attitudes.length === 0 && !tank.sender) return made;
   const { sender } = tank;
   const charts = await once(run.context.pool, chartsTask, {

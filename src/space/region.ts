@@ -195,9 +195,14 @@ async function lowerToNear(
   for (let c = 0; c < data.length; c++) set[c] = data[c] < 0 ? Math.max(within + data[c], grid.step) : within - data[c];
   const border = surface({ grid, data: set }, 0, { sharp: true });
   const depth: Field = { grid, data: allocateF32(context.pool, data.length) };
-  for (let c = 0; c < set.length; c++) depth.data[c] = set[c] >= 0 ? field.data[c] : -Infinity;
+  // All within the rest of `within` lies in the set too: where that is more than the field, nothing is to be lowered.
+  for (let c = 0; c < set.length; c++)
+    depth.data[c] = set[c] >= 0 && within - Math.abs(data[c]) < field.data[c] ? field.data[c] : -Infinity;
   await lowerToDistance(depth, border, { levels: cuts, offset: 0, floor: 0 }, context);
-  for (let c = 0; c < set.length; c++) field.data[c] = set[c] >= 0 ? depth.data[c] : Math.min(field.data[c], set[c]);
+  for (let c = 0; c < set.length; c++) {
+    const v = set[c] < 0 ? set[c] : depth.data[c];
+    if (v > -Infinity && v < field.data[c]) field.data[c] = v;
+  }
 }
 
 /** The six faces of a turned box: their least height is exact inside, and a bound outside. */

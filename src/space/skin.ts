@@ -47,7 +47,7 @@ export async function skinField({ meshes, radius, fineStep, box }: SkinInput, co
   const whole = growBox(meshBox(all), radius);
   const coarse = Math.min(Math.max(cellFor(whole, CELLS_OVERALL), step), radius / COARSEST);
   const overall = gridOver(growBox(whole, 3 * coarse), coarse);
-  const reached = partFrom(await distanceToMesh(mesh, overall, levels, context), radius, edgeCells(overall));
+  const reached = partFrom(await distanceToMesh(thinFor(mesh, coarse * THINNING), overall, levels, context), radius, edgeCells(overall));
 
   const grid = gridOver(wide, step);
   const near = await distanceToMesh(mesh, grid, { ...levels, pad: radius + step }, context);
@@ -80,16 +80,16 @@ export function thinFor(mesh: Mesh, size: number): Mesh {
   const taken = new Uint8Array(Math.ceil((n[0] * n[1] * n[2]) / 8));
   const kept = new Uint32Array(t.length);
   let count = 0;
+  const [x0, y0, z0] = [0, 1, 2].map((a) => mesh.origin[a] - box.min[a]);
+  const apart = (u: number, v: number, w: number): number => Math.max(u, v, w) - Math.min(u, v, w);
   for (let i = 0; i < t.length; i += 3) {
-    let cube = 0;
-    let small = true;
-    for (let a = 2; a >= 0; a--) {
-      const x = p[t[i] * 3 + a];
-      const y = p[t[i + 1] * 3 + a];
-      const z = p[t[i + 2] * 3 + a];
-      small &&= Math.max(x, y, z) - Math.min(x, y, z) < size;
-      cube = cube * n[a] + Math.floor(((x + y + z) / 3 + mesh.origin[a] - box.min[a]) / size);
-    }
+    const [a, b, c] = [3 * t[i], 3 * t[i + 1], 3 * t[i + 2]];
+    const small =
+      apart(p[a], p[b], p[c]) < size && apart(p[a + 1], p[b + 1], p[c + 1]) < size && apart(p[a + 2], p[b + 2], p[c + 2]) < size;
+    const x = Math.floor(((p[a] + p[b] + p[c]) / 3 + x0) / size);
+    const y = Math.floor(((p[a + 1] + p[b + 1] + p[c + 1]) / 3 + y0) / size);
+    const z = Math.floor(((p[a + 2] + p[b + 2] + p[c + 2]) / 3 + z0) / size);
+    const cube = x + n[0] * (y + n[1] * z);
     if (small && taken[cube >> 3] & (1 << (cube & 7))) continue;
     if (small) taken[cube >> 3] |= 1 << (cube & 7);
     kept[count++] = t[i];
