@@ -10,6 +10,7 @@ import { jumpPanel } from './jump-panel.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
 import { measurePanel } from './measure-panel.ts';
+import { pathPanel } from './path-panel.ts';
 import { placesPanel } from './places.ts';
 import { drawingPicture, printSheet } from './print-sheet.ts';
 import type { ResultFile } from './result.ts';
@@ -140,6 +141,7 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();
+  await pathPanel(source, result, drawing);
   updateCut();
   applyAddress(drawing);
   let panel: DialPanel | undefined;
