@@ -5,7 +5,7 @@ import { type Hatch, surfaceInk } from './ink.ts';
 import { type Hit, pick } from './picker.ts';
 import { roughGeometry } from './rough.ts';
 import { Stage } from './stage.ts';
-import { firstShow, type Kind, type Show, type Thing } from './things.ts';
+import { firstShow, type Kind, readyToDraw, type Show, type Thing } from './things.ts';
 
 /** How much wider than what was found the first view is. */
 const SURROUNDINGS = 1.6;
@@ -94,7 +94,7 @@ export class Drawing {
     const ink = colour('ink');
     for (const d of this.drawn) {
       d.mesh.visible = d.show !== 'hidden';
-      if (d.mesh.visible && !d.thing.geometry.hasAttribute('normal')) d.thing.geometry.computeVertexNormals();
+      if (d.mesh.visible) readyToDraw(d.thing.geometry);
       d.mesh.renderOrder = d.show === 'faint' ? 2000 : 0;
       for (const m of [d.mesh.material].flat()) m.dispose();
       d.mesh.material = surfaceInk(this.colourOf(d.thing), ink, { faint: d.show === 'faint', sharp: SHARP.has(d.thing.kind) });

@@ -8,7 +8,7 @@ import type { Drawing } from './drawing.ts';
 import { surfaceInk } from './ink.ts';
 import { type BodyPath, pathOfFit, Walk } from './path.ts';
 import type { ResultFile } from './result.ts';
-import { readThings } from './things.ts';
+import { readThings, readyToDraw } from './things.ts';
 
 /** Seconds that the way in takes to play. */
 const SECONDS = 6;
@@ -76,7 +76,7 @@ const toTheOpen = (all: Box3, own: Box3, d: Vec3): number =>
 function actor(path: BodyPath, geometry: BufferGeometry): Actor {
   const ball = geometry.boundingSphere ?? new Sphere(new Vector3(), 1);
   const radius = ball.radius + ball.center.distanceTo(new Vector3(...path.centre));
-  return { path, walk: new Walk(path.poses, radius), geometry };
+  return { path, walk: new Walk(path.poses, radius), geometry: readyToDraw(geometry) };
 }
 
 class PathPanel {

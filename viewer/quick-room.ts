@@ -1,6 +1,6 @@
 import { type Context, checkCancelled } from '../src/core/context.ts';
 import type { Field } from '../src/core/field.ts';
-import { cellAt } from '../src/core/grid.ts';
+import { cellAt, cellCentre } from '../src/core/grid.ts';
 import { moments, volume } from '../src/field/integrate.ts';
 import { surface } from '../src/field/surface.ts';
 import { type Bounded, litres } from '../src/fill/bounded.ts';
@@ -106,11 +106,12 @@ export class QuickRoom {
 
   private async roomOf(key: string, d: Dials, context: Context): Promise<Room | number> {
     const free = this.free(d);
+    const start = cellAt(free.grid, this.coarse.header.start_mm);
+    const cell = start < 0 ? -1 : summitFrom(free, start);
+    if (cell < 0 || free.data[cell] < d.radius) return cell < 0 ? 0 : Math.max(0, free.data[cell]);
     const near = cropped(free);
-    const start = cellAt(near.grid, this.coarse.header.start_mm);
-    const cell = start < 0 ? -1 : summitFrom(near, start);
-    if (cell < 0 || near.data[cell] < d.radius) return cell < 0 ? 0 : Math.max(0, near.data[cell]);
-    return { key, free, field: cropped(await rollBall(near, d.radius, [cell], context)) };
+    const there = cellAt(near.grid, cellCentre(free.grid, cell));
+    return { key, free, field: cropped(await rollBall(near, d.radius, [there], context)) };
   }
 
   /** The same at twice the step less this one, mm3. */

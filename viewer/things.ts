@@ -103,6 +103,12 @@ export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clear
   };
 }
 
+/** Smooth normals, worked out when a surface is first seen. */
+export function readyToDraw(g: BufferGeometry): BufferGeometry {
+  if (!g.hasAttribute('normal')) g.computeVertexNormals();
+  return g;
+}
+
 /** Positions and indices for drawing, without normals until it is first seen; the mesh's origin must be zero. */
 function geometryOf(mesh: Mesh): BufferGeometry {
   const g = new BufferGeometry();
