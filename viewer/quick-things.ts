@@ -56,6 +56,8 @@ export class QuickThings {
     if (!stands && !shows.has('liquid')) for (const name of ['liquid', 'trapped air', 'stranded fuel']) shows.set(name, 'hidden');
     const old = this.drawing.things.map((t) => t.thing);
     this.drawing.setThings(things, shows);
+    // An answer comes in parts: the fine picture waits for the last of them.
+    if (dials) this.drawing.stage.unsettle();
     for (const t of old) if (!things.includes(t) && !this.fine.includes(t)) t.geometry.dispose();
     this.changed();
   }

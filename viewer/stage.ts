@@ -156,6 +156,11 @@ export class Stage {
 
   private moved(): void {
     for (const f of this.onMove) f();
+    this.unsettle();
+  }
+
+  /** Draws soon, and fully only when nothing more has come for a moment. */
+  unsettle(): void {
     this.moving = true;
     clearTimeout(this.settle);
     this.settle = window.setTimeout(() => {
