@@ -51,8 +51,8 @@ export interface TurnedIn {
 
 const MOVES = 100_000;
 
-/** Moves that a search with more room may take beyond those of the first one. */
-const AGAIN = 200;
+/** Moves that a search with more room may take beyond one and a half times those of the first. */
+const AGAIN = 60;
 
 /** Searches a way out; null path when the time or the moves ran out, or when the body already sits too near. */
 export async function turnIn(ask: TurnInAsk): Promise<TurnedIn> {
@@ -65,7 +65,7 @@ export async function turnIn(ask: TurnInAsk): Promise<TurnedIn> {
   for (const spare of ask.spares ?? []) {
     if (seat.slack <= spare || !ask.more()) break;
     const search = new Searching({ ...ask, gapAt: lessBy(ask.gapAt, spare) }, { ...seat, slack: seat.slack - spare });
-    const roomier = await search.run(Math.min(first.moves + AGAIN, (ask.moves ?? MOVES) - moves));
+    const roomier = await search.run(Math.min(1.5 * first.moves + AGAIN, (ask.moves ?? MOVES) - moves));
     moves += search.moves;
     poses += search.poses;
     if (!roomier) break;
