@@ -3,7 +3,7 @@ import type { Done, Order, Said } from './engine.ts';
 import { showProgress } from './progress.ts';
 import { endOnSignals } from './report.ts';
 import { spawnThread } from './spawn.ts';
-import { wholeRun } from './stages.ts';
+import { SCANS_ONLY, wholeRun } from './stages.ts';
 
 /** Stages whose searches have an answer at any time: the first Ctrl-C in them ends the search, not the run. */
 const SEARCHES: readonly string[] = ['stowage'];
@@ -55,7 +55,7 @@ type Told = (stage: string, done: number) => void;
 
 /** Starts the engine's thread; `progress` is told the stage and the share of the whole that is done, 0..1, `heard` the share of the stage. */
 export function startEngine<T>(order: Order, progress: Told, heard: Told = () => {}): Running<T> {
-  const whole = wholeRun();
+  const whole = order.ask === 'survey' && order.scansOnly ? wholeRun(SCANS_ONLY) : wholeRun();
   const thread = spawnThread(new URL('./engine.ts', import.meta.url), { workerData: order });
   const done = new Promise<Done<T>>((resolve, reject) => {
     thread.on('message', (said: Said) => {

@@ -31,18 +31,24 @@ export const STAGES: readonly (readonly [name: string, share: number])[] = [
   ['files', 9],
 ];
 
+/** Stages of a survey of scans without a job. */
+export const SCANS_ONLY: typeof STAGES = [
+  ['reading scans', 1],
+  ['survey', 4],
+];
+
 /** Turns "this stage is so far" into the stage at work and the share of the whole run that is done, 0..1. */
-export function wholeRun(): (stage: string, done: number) => { stage: string; done: number } {
-  const total = STAGES.reduce((sum, [, share]) => sum + share, 0);
+export function wholeRun(stages = STAGES): (stage: string, done: number) => { stage: string; done: number } {
+  const total = stages.reduce((sum, [, share]) => sum + share, 0);
   let reached = 0;
   let current = 0;
   return (stage, done) => {
-    const i = STAGES.findIndex(([name]) => name === stage);
+    const i = stages.findIndex(([name]) => name === stage);
     if (i < 0) return { stage, done: reached };
-    const before = STAGES.slice(0, i).reduce((sum, [, share]) => sum + share, 0);
-    reached = Math.max(reached, (before + STAGES[i][1] * done) / total);
-    // A finished stage means that the next one is at work; a stage that is used again within a later one does not turn the bar back.
-    current = Math.max(current, done >= 1 ? Math.min(i + 1, STAGES.length - 1) : i);
-    return { stage: STAGES[current][0], done: reached };
+    const before = stages.slice(0, i).reduce((sum, [, share]) => sum + share, 0);
+    reached = Math.max(reached, (before + stages[i][1] * done) / total);
+    // A finished stage means that the next one is at work, unless it is one that few runs have; a stage that is used again within a later one does not turn the bar back.
+    current = Math.max(current, done >= 1 && (stages[i + 1]?.[1] ?? 0) > 0 ? i + 1 : i);
+    return { stage: stages[current][0], done: reached };
   };
 }

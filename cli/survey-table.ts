@@ -1,10 +1,11 @@
 import type { NearLoop, Survey } from '../src/pipeline/survey.ts';
-import type { LoopSurvey, ScanSurvey } from '../src/scan/survey.ts';
+import type { LoopSurvey, PieceSurvey, ScanSurvey } from '../src/scan/survey.ts';
 import { at, count, num, sized, WIDTH, wrap } from './lines.ts';
 
 /** Of each kind that is listed by place; the JSON has more. */
 const LISTED = 3;
 const RESCAN = 10;
+const PIECES = 4;
 /** From this share of its area on a scan is said to be there twice, percent. */
 const DOUBLE = 0.5;
 
@@ -60,6 +61,7 @@ function rescanLines(loops: readonly NearLoop[]): string[] {
 const mm = (v: number): string => `${v < 10 ? v.toFixed(1) : Math.round(v)} mm`;
 
 const NAME = 20;
+const grouped = (n: number): string => n.toLocaleString('en').replace(/,/g, ' ');
 
 /** One line a scan. */
 function overview(scans: readonly ScanSurvey[]): string[] {
@@ -71,9 +73,9 @@ function overview(scans: readonly ScanSurvey[]): string[] {
     line('Scan', head),
     ...scans.map((s) =>
       line(s.scan, [
-        s.triangles > 0 ? s.triangles.toLocaleString('en').replace(/,/g, ' ') : `${s.points}*`,
-        s.triangles > 0 ? sized(s.area_dm2) : '-',
-        s.triangles > 0 ? String(s.pieces) : '-',
+        s.triangles > 0 ? grouped(s.triangles) : `${grouped(s.points)}*`,
+        s.triangles > 0 ? (s.area_dm2 < 0.01 ? '< 0.01' : sized(s.area_dm2)) : '-',
+        String(s.pieces),
         String(s.specks),
         s.triangles > 0 ? String(s.loops) : '-',
         s.spacing_mm.toFixed(2),
@@ -89,6 +91,11 @@ function overview(scans: readonly ScanSurvey[]): string[] {
 function scanLines(s: ScanSurvey): string[] {
   const found: string[] = [];
   found.push(`${s.size_mm.map((v) => Math.round(v)).join(' x ')} mm from ${at(s.box_mm.min)}`);
+  if (s.pieces > 1) {
+    const more = s.pieces - PIECES;
+    const pieces = s.largest_pieces.slice(0, PIECES).map(pieceText).join('; ');
+    found.push(`pieces: ${pieces}${more > 0 ? `; ${more} smaller` : ''}`);
+  }
   if (s.closed) found.push(`closed, ${sized(s.volume_l ?? 0)} l`);
   if (s.inside_out) found.push('inside out: its faces point inwards');
   if (s.largest_loops.length > 0) found.push(`longest borders: ${s.largest_loops.slice(0, LISTED).map(loopText).join('; ')}`);
@@ -109,5 +116,8 @@ function scanLines(s: ScanSurvey): string[] {
   if (s.degenerate_triangles > 0) found.push(`${count(s.degenerate_triangles, 'triangle')} without an area`);
   return ['', cut(s.scan, WIDTH), ...found.flatMap((t) => wrap(t, '  - '))];
 }
+
+const pieceText = ({ piece, triangles, points, size_mm, at_mm, on_mm }: PieceSurvey): string =>
+  `${piece}. ${grouped(triangles || points)} ${triangles > 0 ? 'triangles' : 'points'}, ${size_mm.map((v) => Math.round(v)).join(' x ')} mm, middle ${at(at_mm)}, on it ${at(on_mm)}`;
 
 const loopText = (l: LoopSurvey): string => `${mm(l.length_mm)} at ${at(l.at_mm)}`;

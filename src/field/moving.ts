@@ -38,6 +38,8 @@ export interface Motion {
   readonly certain: number;
   /** How much too large a distance may be, in cells of the target. */
   readonly tolerance: number;
+  /** Cells whose distance is more than this already keep it, mm. */
+  readonly within?: number;
 }
 
 interface Sweep extends Motion {
@@ -62,7 +64,7 @@ export async function lowerToMoving(target: Field, part: PartField, motion: Moti
 }
 
 function lower(args: Sweep): void {
-  const { target, part, joints, offset, level, certain, tolerance } = args;
+  const { target, part, joints, offset, level, certain, tolerance, within = Infinity } = args;
   const { grid, data } = target;
   const search = new PoseSearch(part, joints, tolerance * grid.step);
   let c = args.from * grid.nx * grid.ny;
@@ -70,7 +72,7 @@ function lower(args: Sweep): void {
     search.restart();
     for (let j = 0; j < grid.ny; j++)
       for (let i = 0; i < grid.nx; i++, c++) {
-        if (!(data[c] + offset > certain)) continue;
+        if (!(data[c] + offset > certain) || data[c] + offset > within) continue;
         const x = grid.origin[0] + i * grid.step;
         const y = grid.origin[1] + j * grid.step;
         const z = grid.origin[2] + k * grid.step;

@@ -37,7 +37,7 @@ export async function readArchive(name: string, bytes: Uint8Array, read: (source
   if (left.length > 0)
     notes.push({
       code: 'zip-left',
-      text: `${left.length} files of the archive are not scans and were not read: ${left.slice(0, 20).join(', ')}.`,
+      text: `${left.length === 1 ? '1 file of the archive is no scan and was' : `${left.length} files of the archive are not scans and were`} not read: ${left.slice(0, 20).join(', ')}.`,
       where: name,
     });
   const format = [...new Set(scans.map((s) => s.file.format))].join(', ');

@@ -229,7 +229,11 @@ function finish(input: Input, layout: Layout, points: PointList, normals: PointL
   const notes: Note[] = [{ code: 'xyz-columns', text: layout.verdict, where: input.name }];
   const skipped = layout.headerLines - (layout.promised === undefined ? 0 : 1);
   if (skipped > 0)
-    notes.push({ code: 'xyz-header', text: `${count(skipped)} lines before the first row are a header.`, where: input.name });
+    notes.push({
+      code: 'xyz-header',
+      text: `${skipped === 1 ? '1 line before the first row is' : `${count(skipped)} lines before the first row are`} a header.`,
+      where: input.name,
+    });
   const cloud = buildCloud(points.data.subarray(0, n), normals ? Float32Array.from(normals.data.subarray(0, n)) : undefined);
   return { format: 'XYZ text', unit: null, parts: [{ name, cloud }], notes };
 }

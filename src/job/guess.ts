@@ -2,7 +2,7 @@ import { type LengthUnit, MM_PER } from '../core/units.ts';
 import { type Box3, boxSize } from '../core/vec.ts';
 
 /** Length of a whole vehicle of the kind this program is for, mm: from a small moped to a long buggy (common practice). */
-const VEHICLE_MM = { least: 500, most: 5000 } as const;
+export const VEHICLE_MM = { least: 500, most: 5000 } as const;
 
 export interface UnitGuess {
   readonly unit: LengthUnit;

@@ -59,7 +59,7 @@ export function renderNewJob(name: string, scans: readonly NewScan[]): string {
     `clearance: ${JOB_DEFAULTS.clearance}           # least distance to every obstacle that gives none of its own`,
     '',
     '# Role: obstacle (keep clear of it), removed (what was taken out), mates (touched, never crossed), ignore.',
-    '# Further keys: clearance, groups: [..], note, doubt (how far the surface may be off), comes_off: true, solid, place, motion.',
+    '# Further keys: clearance, groups: [..], pieces: [1, 3], note, doubt (how far the surface may be off), comes_off: true, solid, place, motion.',
     'scans:',
     ...scans.flatMap((s) => scanLines(s, units)),
     '',

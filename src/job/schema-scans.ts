@@ -1,7 +1,7 @@
 import * as z from 'zod';
 import { nearestWord } from '../core/fault.ts';
 import { LENGTH_UNITS } from '../core/units.ts';
-import { type DeepReadonly, length, type Report, section } from './schema-parts.ts';
+import { type DeepReadonly, length, point, type Report, section } from './schema-parts.ts';
 import { motion, place } from './schema-place.ts';
 
 const ROLES = ['obstacle', 'removed', 'mates', 'ignore'] as const;
@@ -12,6 +12,11 @@ const NAME_PATTERN = /^[A-Za-z\u00C0-\uD7FF][A-Za-z0-9\u00C0-\uD7FF ._-]*$/;
 const NAME = 'a plain name that starts with a letter (then letters, digits, space, dot, dash, underscore)';
 const file = z.string({ error: "the scan's file name" }).min(1, { error: "the scan's file name" });
 
+const piece = z.union([z.int().min(1), point()], { error: 'the number of a piece (1 is the largest), or a point on it [x, y, z], mm' });
+
+/** A connected piece of a file: its number as the survey lists it, from 1, or a point on it, mm in the frame of the file. */
+export type PieceChoice = DeepReadonly<z.output<typeof piece>>;
+
 const scan = section({
   file: file.describe('File of the scan; looked for beside the job file.'),
   groups: z
@@ -19,6 +24,23 @@ const scan = section({
     .transform((v) => (Array.isArray(v) ? v : [v]))
     .nullish()
     .describe('Only these groups, objects or nodes of the file; all of it when left out.'),
+  pieces: z
+    .union(
+      [
+        z
+          .int()
+          .min(1)
+          .transform((v) => [v]),
+        z.array(piece).min(1),
+      ],
+      {
+        error: 'numbers of pieces such as [1, 3] (1 is the largest), or points on them such as [[10, 20, 30]], mm',
+      },
+    )
+    .nullish()
+    .describe(
+      'Only these connected pieces of the file (or of its groups): by number as the survey lists them, 1 being the one with the most triangles, or by a point within 10 mm of one, mm in the frame of the file as it stands.',
+    ),
   role: z
     .enum(ROLES)
     .prefault('obstacle')
@@ -57,9 +79,10 @@ export type RawScan = z.output<typeof scan>;
 
 /** A scan with every default filled in. `clearance` is 0 for a mate; `units` null means the file's own, else the job's. */
 export type JobScan = DeepReadonly<
-  Omit<RawScan, 'clearance' | 'groups' | 'units' | 'note' | 'place' | 'motion'> & {
+  Omit<RawScan, 'clearance' | 'groups' | 'pieces' | 'units' | 'note' | 'place' | 'motion'> & {
     clearance: number;
     groups: string[] | null;
+    pieces: PieceChoice[] | null;
     units: NonNullable<RawScan['units']> | null;
     note: string | null;
     place: NonNullable<RawScan['place']> | null;
@@ -71,6 +94,7 @@ export function completeScan(raw: RawScan, clearance: number): JobScan {
   return {
     file: raw.file,
     groups: raw.groups ?? null,
+    pieces: raw.pieces ?? null,
     role: raw.role,
     clearance: raw.role === 'mates' ? 0 : (raw.clearance ?? clearance),
     units: raw.units ?? null,

@@ -1,8 +1,10 @@
 import { checkCancelled } from '../core/context.ts';
+import type { Note } from '../core/fault.ts';
 import { meshIn } from '../core/mesh.ts';
 import { readScan } from '../io/read.ts';
 import type { Job } from '../job/job.ts';
 import type { InputResult } from '../report/result.ts';
+import { leftPiecesNote, type PiecesTaken } from '../scan/pieces.ts';
 import { makeScan, type Scan } from '../scan/scan.ts';
 import { type Specks, speckNote } from '../scan/specks.ts';
 import { checkOrientation, checkUnits } from '../space/checks.ts';
@@ -42,7 +44,7 @@ export async function loadScans(
   const early = earlyDatum(job, scans, run.context);
   run.placings.push(...(await placeScans(scans, () => regionCorners(job, scans, early), files, run)));
   intoDatum(job, scans, early, run);
-  run.notes.push(...speckNote(specks));
+  run.notes.push(...speckNote(specks), ...leftPieces(job, scans));
   const kept = entries.map(([n]) => scans.get(n)!.scan).filter((s) => s.settings.role !== 'ignore');
   // Every task that takes a scan reads the same memory.
   const ordered = kept.map((s): Scan => ({ ...s, mesh: meshIn(run.context.pool, s.mesh) }));
@@ -57,4 +59,18 @@ export async function loadScans(
     return { scan: name, file, sha256, triangles, points, unit, box_mm: box };
   });
   return { scans: ordered, inputs };
+}
+
+/** Pieces of files that some scans take pieces of and no scan takes whole. */
+function leftPieces(job: Job, scans: ReadonlyMap<string, ReadScan>): Note[] {
+  const takings = new Map<string, { readonly file: string; readonly taken: PiecesTaken[] }>();
+  const whole = new Set<string>();
+  for (const [name, { file, groups }] of Object.entries(job.scans)) {
+    const chosen = scans.get(name)?.scan.chosen;
+    const of = groups ? `${groups.join(', ')} of ${file}` : file;
+    if (chosen) takings.set(of, { file, taken: [...(takings.get(of)?.taken ?? []), chosen] });
+    else whole.add(of);
+  }
+  const left = [...takings].filter(([of, { file }]) => !whole.has(of) && !whole.has(file));
+  return left.flatMap(([of, { taken }]) => leftPiecesNote(of, taken));
 }

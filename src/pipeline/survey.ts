@@ -3,11 +3,11 @@ import { Fault, type Note } from '../core/fault.ts';
 import { type Field, sampleField } from '../core/field.ts';
 import { joinMeshes, type Mesh, meshArea } from '../core/mesh.ts';
 import { MM_PER, MM3_PER_LITRE } from '../core/units.ts';
-import { type Box3, scale, type Vec3 } from '../core/vec.ts';
+import { type Box3, boxSize, scale, type Vec3 } from '../core/vec.ts';
 import { lowerToDistance } from '../field/distance.ts';
 import { volume } from '../field/integrate.ts';
 import { surface } from '../field/surface.ts';
-import { guessUnit } from '../job/guess.ts';
+import { guessUnit, VEHICLE_MM } from '../job/guess.ts';
 import type { Job } from '../job/job.ts';
 import { borderLoops } from '../scan/borders.ts';
 import { closeLoop } from '../scan/caps.ts';
@@ -83,7 +83,7 @@ export async function survey(
   );
   const envelope = space ? await surveyEnvelope(space, run) : null;
   run.done('survey');
-  return { scans: surveys, unit: unitOf(scans), envelope, notes: run.notes };
+  return { scans: surveys, unit: unitOf(scans, options.scansOnly === true), envelope, notes: run.notes };
 }
 
 /** A job without an envelope still has scans to look over: the reason becomes a note. */
@@ -112,12 +112,18 @@ const WITHOUT_ENVELOPE: ReadonlySet<string> = new Set([
   'scan-inside-out',
 ]);
 
-function unitOf(scans: readonly Scan[]): Survey['unit'] {
+/** Parts that are surveyed by themselves are smaller than a vehicle; below this a file in mm is odd, mm. */
+const PART_MM = 50;
+
+function unitOf(scans: readonly Scan[], scansOnly: boolean): Survey['unit'] {
   const { min, max } = boxOfScans(scans);
   const used = scans[0].unit;
   // The numbers as they stand in the files.
   const box: Box3 = { min: scale(min, 1 / MM_PER[used]), max: scale(max, 1 / MM_PER[used]) };
   const { unit, sure, reason } = guessUnit(box);
+  const long = Math.max(...boxSize({ min, max }));
+  if (scansOnly && unit !== used && long >= PART_MM && long < VEHICLE_MM.least)
+    return { used, likely: used, sure: false, reason: `${Math.round(long)} mm across, which a part by itself may be` };
   return { used, likely: unit, sure, reason };
 }
 

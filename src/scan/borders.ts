@@ -75,11 +75,11 @@ export function borderLoops(mesh: Mesh): Loop[] {
       kept[k++] = t[f + 1];
       kept[k++] = t[f + 2];
     }
-  const near = kept.subarray(0, k);
+  const near = withoutDoubles(kept.subarray(0, k), n);
   const { start, corner } = cornersByVertex(near, n);
-  const twin = new Int32Array(k);
+  const twin = new Int32Array(near.length);
   // Of an edge with an open end every face is here; the others are not borders, and no walk comes by them.
-  for (let i = 0; i < k; i++) twin[i] = open[near[i]] || open[near[after(i)]] ? partnerOf(near, start, corner, i) : CROWD;
+  for (let i = 0; i < near.length; i++) twin[i] = open[near[i]] || open[near[after(i)]] ? partnerOf(near, start, corner, i) : CROWD;
   return walkBorders(mesh, near, twin);
 }
 
@@ -100,27 +100,59 @@ function openVertices(t: Uint32Array, n: number): Int32Array {
   return sum;
 }
 
-/** Walks along the border edges, longest loop first; at each vertex the next one is found by turning through the faces round it. */
+/**
+ * Walks along the border edges, longest loop first; at each vertex the next one is found by turning through the faces round it. A face with
+ * a flipped or crowded neighbour ends a walk, so such pieces of a border are walked from their own beginnings first.
+ */
 export function walkBorders(mesh: Mesh, t: Uint32Array, twin: Int32Array): Loop[] {
+  const next = new Int32Array(t.length).fill(-1);
+  const led = new Uint8Array(t.length);
+  for (let i = 0; i < t.length; i++) {
+    if (twin[i] !== NONE) continue;
+    let edge = after(i);
+    for (let turns = 0; twin[edge] >= 0 && turns < 1000; turns++) edge = after(twin[edge]);
+    if (twin[edge] !== NONE) continue;
+    next[i] = edge;
+    led[edge] = 1;
+  }
   const done = new Uint8Array(t.length);
   const loops: Loop[] = [];
-  for (let i = 0; i < t.length; i++) {
-    if (twin[i] !== NONE || done[i]) continue;
+  const walk = (from: number): void => {
     const vertices: number[] = [];
-    let last = i;
-    for (let edge = i; edge >= 0 && !done[edge]; ) {
+    let last = from;
+    for (let edge = from; edge >= 0 && !done[edge]; edge = next[edge]) {
       done[edge] = 1;
       vertices.push(t[edge]);
       last = edge;
-      let next = after(edge);
-      // A face with a flipped or crowded neighbour ends the walk: what is left of the loop stays open.
-      for (let turns = 0; twin[next] >= 0 && turns < 1000; turns++) next = after(twin[next]);
-      edge = twin[next] === NONE ? next : -1;
     }
     if (t[after(last)] !== vertices[0]) vertices.push(t[after(last)]);
     loops.push(loopOf(mesh, vertices));
-  }
+  };
+  for (let i = 0; i < t.length; i++) if (twin[i] === NONE && !led[i]) walk(i);
+  for (let i = 0; i < t.length; i++) if (twin[i] === NONE && !done[i]) walk(i);
   return loops.sort((a, b) => b.length - a.length);
+}
+
+/** The triangles of `t` without those whose three corners one before them has, whichever way round; `n` vertices. */
+export function withoutDoubles(t: Uint32Array, n: number): Uint32Array {
+  const { start, corner } = cornersByVertex(t, n);
+  const kept = new Uint32Array(t.length);
+  let k = 0;
+  for (let f = 0; f < t.length; f += 3) {
+    const [a, b, c] = [t[f], t[f + 1], t[f + 2]];
+    const least = Math.min(a, b, c);
+    let again = false;
+    for (let q = start[least]; q < start[least + 1] && !again && a !== b && b !== c && c !== a; q++) {
+      const g = corner[q] - (corner[q] % 3);
+      const has = (v: number): boolean => t[g] === v || t[g + 1] === v || t[g + 2] === v;
+      again = g < f && has(a) && has(b) && has(c);
+    }
+    if (again) continue;
+    kept[k++] = a;
+    kept[k++] = b;
+    kept[k++] = c;
+  }
+  return k === t.length ? t : kept.slice(0, k);
 }
 
 function loopOf({ positions: p, origin }: Mesh, vertices: readonly number[]): Loop {

@@ -1,3 +1,4 @@
+import type { Cloud } from '../core/cloud.ts';
 import type { Joint } from '../core/joint.ts';
 import type { Mesh } from '../core/mesh.ts';
 import { RADIANS_PER_DEGREE } from '../core/units.ts';
@@ -67,7 +68,7 @@ export function sweptBox(box: Box3, joints: readonly Joint[], back = false): Box
 }
 
 /** The mesh in one pose. */
-export function posed(mesh: Mesh, pose: Rigid): Mesh {
+export function posed<T extends Mesh | Cloud>(mesh: T, pose: Rigid): T {
   const { positions: p, origin } = mesh;
   const out = new Float32Array(p.length);
   const [a, b, c] = pose.rows;
@@ -79,5 +80,5 @@ export function posed(mesh: Mesh, pose: Rigid): Mesh {
     out[i + 1] = b[0] * x + b[1] * y + b[2] * z;
     out[i + 2] = c[0] * x + c[1] * y + c[2] * z;
   }
-  return { origin: moveBy(pose, origin), positions: out, indices: mesh.indices };
+  return { ...mesh, origin: moveBy(pose, origin), positions: out };
 }

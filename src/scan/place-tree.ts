@@ -30,6 +30,14 @@ export class SurfaceTree implements Partner {
     return Math.min(limit, this.tree.closestPointToPoint(this.query, this.hit, 0, limit)?.distance ?? limit);
   }
 
+  /** The nearest triangle to `p`, mm in the frame of the scans, and how far it is; null when none is within `limit`. */
+  face(p: Vec3, limit: number): { readonly face: number; readonly distance: number } | null {
+    const { origin } = this.mesh;
+    this.query.set(p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]);
+    const hit = this.tree.closestPointToPoint(this.query, this.hit, 0, limit);
+    return hit && hit.distance <= limit ? { face: hit.faceIndex, distance: hit.distance } : null;
+  }
+
   /** Whether there is a point within `limit` mm on a triangle that has an area. */
   nearest(x: number, y: number, z: number, limit: number): boolean {
     this.query.set(x, y, z);

@@ -8,9 +8,10 @@ import type { ScanFile, ScanPart } from '../io/scan-file.ts';
 import { placingOf } from '../job/schema-place.ts';
 import type { JobScan } from '../job/schema-scans.ts';
 import { posed } from './motion.ts';
+import { type PiecedCloud, type PiecesTaken, pickPieces, type Whole } from './pieces.ts';
 import { moveBy, type Rigid } from './place.ts';
-import { type Smoothed, smoothCloud } from './smooth.ts';
-import { dropSpecks, type Speck, type Specks } from './specks.ts';
+import { type Smoothed, smoothCloud, spacingOf } from './smooth.ts';
+import { dropLoosePoints, dropSpecks, type Speck, type Specks } from './specks.ts';
 
 /** One scan of the job in mm, in its place. */
 export interface Scan {
@@ -29,10 +30,14 @@ export interface Scan {
   readonly unit: LengthUnit;
   /** Loose pieces that were left out of the mesh, largest first. */
   readonly specks: readonly Speck[];
+  /** What the job took of its pieces; left out when it takes all. */
+  readonly chosen?: PiecesTaken;
 }
 
-/** Of the points of a scan: see Smoothed. */
-export type CloudFound = Omit<Smoothed, 'mesh'>;
+/** Of the points of a scan: see Smoothed; and the points themselves as they were measured, without specks. */
+export interface CloudFound extends Omit<Smoothed, 'mesh'> {
+  readonly kept: readonly PiecedCloud[];
+}
 
 /** What makeScan needs besides the file. */
 export interface Making {
@@ -48,38 +53,52 @@ export interface Making {
  * Throws a Fault when a group is not in the file or nothing is left.
  */
 export async function makeScan(name: string, settings: JobScan, file: ScanFile, making: Making): Promise<Scan> {
-  const { specks, context } = making;
   const parts = settings.groups ? pick(name, settings, file.parts) : file.parts;
   const unit = settings.units ?? file.unit ?? making.unit;
+  const specks: Specks[] = [];
+  const whole = withoutSpecks(name, parts, { scale: MM_PER[unit], specks });
   const rows = placedRows(settings.place);
-  const put = <T extends Mesh | Cloud>(m: T): T => placed(m, MM_PER[unit], rows);
-  const faces = joinMeshes(parts.flatMap((p) => (p.mesh ? [put(p.mesh)] : [])));
-  const clouds: Smoothed[] = [];
-  let points = 0;
-  for (const { cloud } of parts) {
-    if (!cloud || cloud.positions.length === 0) continue;
-    points += cloud.positions.length / 3;
-    clouds.push(await smoothCloud(put(cloud), context));
-  }
-  const before = specks.length;
-  const mesh =
-    points > 0 ? joinMeshes([faces, ...clouds.map((c) => c.mesh)].filter((m) => m.indices.length > 0)) : dropSpecks(name, faces, specks);
+  const { faces, clouds, chosen } = settings.pieces ? pickPieces(name, settings.pieces, whole) : { ...whole, chosen: undefined };
+  // A scan of chosen pieces has no specks of its own: they are told where the whole file is taken.
+  const dropped = settings.pieces
+    ? []
+    : specks.map((s) => ({ ...s, list: s.list.map((one) => ({ ...one, at: placedPoint(one.at, rows) })) }));
+  making.specks.push(...dropped);
+  const kept = clouds.map((c) => ({ ...c, cloud: placed(c.cloud, 1, rows) }));
+  const smoothed: Smoothed[] = [];
+  for (const c of kept) smoothed.push(await smoothCloud(c.cloud, making.context, c.spacing));
+  const mesh = joinMeshes([placed(faces, 1, rows), ...smoothed.map((c) => c.mesh)].filter((m) => m.indices.length > 0));
+  const list = dropped.flatMap((s) => s.list);
   return {
     name,
     settings,
     mesh,
     radius: 0,
-    triangles: faces.indices.length / 3,
-    points,
+    triangles: faces.indices.length / 3 + list.reduce((n, s) => n + s.triangles, 0),
+    points: clouds.reduce((n, c) => n + c.cloud.positions.length / 3, 0) + list.reduce((n, s) => n + s.points, 0),
     box: boxOfUsed(mesh),
     unit,
-    specks: specks.slice(before).flatMap((s) => s.list),
-    ...(clouds.length > 0 ? { cloud: roughest(clouds) } : {}),
+    specks: list,
+    ...(chosen ? { chosen } : {}),
+    ...(smoothed.length > 0 ? { cloud: { ...roughest(smoothed), kept } } : {}),
+  };
+}
+
+/** Faces and points of a file in mm, where they stand in it, without loose specks. */
+function withoutSpecks(name: string, parts: readonly ScanPart[], { scale, specks }: { scale: number; specks: Specks[] }): Whole {
+  const faces = joinMeshes(parts.flatMap((p) => (p.mesh ? [placed(p.mesh, scale)] : [])));
+  const clouds = parts.flatMap((p) => (p.cloud && p.cloud.positions.length > 0 ? [placed(p.cloud, scale)] : []));
+  return {
+    faces: dropSpecks(name, faces, specks),
+    clouds: clouds.map((cloud) => {
+      const spacing = spacingOf(cloud);
+      return { ...dropLoosePoints(name, cloud, { spacing: spacing.spacing, dropped: specks }), spacing };
+    }),
   };
 }
 
 /** Several clouds in one scan: what is said of them is said of the worst. */
-function roughest(clouds: readonly Smoothed[]): CloudFound {
+function roughest(clouds: readonly Smoothed[]): Omit<Smoothed, 'mesh'> {
   const most = (of: (c: Smoothed) => number): number => Math.max(...clouds.map(of));
   return {
     spacing: most((c) => c.spacing),
@@ -117,17 +136,21 @@ function placedRows(place: JobScan['place']): Rows | undefined {
 /** Whether the job says itself where the scan stands. */
 export const isGiven = (place: NonNullable<JobScan['place']>): place is Rows => Array.isArray(place);
 
+/** A point of the file, mm, in its place. */
+const placedPoint = (p: Vec3, rows: Rows | undefined): Vec3 =>
+  rows ? ([0, 1, 2].map((a) => rows[a][0] * p[0] + rows[a][1] * p[1] + rows[a][2] * p[2] + rows[a][3]) as [number, number, number]) : p;
+
 /** Scales to mm and places; the float64 origin takes the shift, so nothing far from zero is rounded. */
-function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefined): T {
+function placed<T extends Mesh | Cloud>(m: T, scale: number, rows?: Rows): T {
   if (scale === 1 && !rows) return m;
-  const turn = rows ?? [
+  const turn: Rows = rows ?? [
     [1, 0, 0, 0],
     [0, 1, 0, 0],
     [0, 0, 1, 0],
   ];
   const at = (x: number, y: number, z: number, a: number): number => turn[a][0] * x + turn[a][1] * y + turn[a][2] * z;
   const [ox, oy, oz] = m.origin.map((v) => v * scale);
-  const origin: Vec3 = [at(ox, oy, oz, 0) + turn[0][3], at(ox, oy, oz, 1) + turn[1][3], at(ox, oy, oz, 2) + turn[2][3]];
+  const origin = placedPoint([ox, oy, oz], turn);
   const positions = new Float32Array(m.positions.length);
   for (let i = 0; i < positions.length; i += 3) {
     const x = m.positions[i] * scale;
@@ -141,7 +164,14 @@ function placed<T extends Mesh | Cloud>(m: T, scale: number, rows: Rows | undefi
 /** The scan moved as it stands. */
 export function movedScan(scan: Scan, move: Rigid): Scan {
   const mesh = posed(scan.mesh, move);
-  return { ...scan, mesh, box: boxOfUsed(mesh), specks: scan.specks.map((s) => ({ ...s, at: moveBy(move, s.at) })) };
+  const { cloud } = scan;
+  return {
+    ...scan,
+    mesh,
+    box: boxOfUsed(mesh),
+    specks: scan.specks.map((s) => ({ ...s, at: moveBy(move, s.at) })),
+    ...(cloud ? { cloud: { ...cloud, kept: cloud.kept.map((k) => ({ ...k, cloud: posed(k.cloud, move) })) } } : {}),
+  };
 }
 
 /** Box of the vertices that triangles use, mm. */

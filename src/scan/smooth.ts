@@ -42,18 +42,33 @@ const CORNER = 1.5;
 const GATE = 3;
 const GATE_SPACING = 0.05;
 
-/** Makes the surface. Fewer points than a paraboloid needs stay small bodies of their own. */
-export async function smoothCloud(cloud: Cloud, context: Context): Promise<Smoothed> {
+/** How far apart the points of a cloud are, mm. */
+export interface Spacing {
+  /** See Smoothed. */
+  readonly spacing: number;
+  /** Radius that holds WANTED neighbours; null where few places have so many near by. */
+  readonly least: number | null;
+}
+
+/** Measures it; of few points the median distance to the nearest. */
+export function spacingOf(cloud: Cloud): Spacing {
   const p = cloud.positions;
   const n = p.length / 3;
   const nearest = medianSpacing(cloud);
   const first = nearest > 0 ? nearest : rootArea(p, n);
   const least = n < WANTED || !(first > 0) ? Number.NaN : reachOf(p, first);
-  if (!(least > 0)) {
+  return least > 0 ? { spacing: least * Math.sqrt(Math.PI / WANTED), least } : { spacing: first, least: null };
+}
+
+/** Makes the surface. Fewer points than a paraboloid needs stay small bodies of their own. */
+export async function smoothCloud(cloud: Cloud, context: Context, measured: Spacing = spacingOf(cloud)): Promise<Smoothed> {
+  const { spacing, least } = measured;
+  const p = cloud.positions;
+  const n = p.length / 3;
+  if (least === null) {
     const all = new Uint8Array(n);
-    return { mesh: assemble(cloud, new Float32Array(n * 9), all, first / 2), spacing: first, noise: Number.NaN, share: 0, off: first / 2 };
+    return { mesh: assemble(cloud, new Float32Array(n * 9), all, spacing / 2), spacing, noise: Number.NaN, share: 0, off: spacing / 2 };
   }
-  const spacing = least * Math.sqrt(Math.PI / WANTED);
   const noise = surfaceNoise(cloudAsMesh(cloud), spacing * 1.2);
   const reach = Number.isFinite(noise) ? Math.max(least, OVER_NOISE * noise) : least;
   const wanted = WANTED * (reach / least) ** 2;

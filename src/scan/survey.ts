@@ -5,9 +5,10 @@ import { type Box3, boxSize, type Vec3 } from '../core/vec.ts';
 import type { Loop } from './borders.ts';
 import { doubleSheets } from './double-sheets.ts';
 import { surfaceNoise } from './noise.ts';
+import { bySize, type Patch, pointPatches } from './patches.ts';
 import type { Scan } from './scan.ts';
 import type { Speck } from './specks.ts';
-import { type Patch, type Topology, topology } from './topology.ts';
+import { type Topology, topology } from './topology.ts';
 
 /**
  * What a scan is like, told while the vehicle is still on the stand. Plain JSON values; lengths mm, areas dm2. Specks are left out of
@@ -22,12 +23,12 @@ export interface ScanSurvey {
   readonly size_mm: Vec3;
   /** 0 for a cloud. */
   readonly area_dm2: number;
-  /** Connected pieces that stay, most triangles first; their number, and the first PIECES of them. */
+  /** Connected pieces that stay, most triangles first and points after them; how many, and the first PIECES of them. A job takes some by `piece`. */
   readonly pieces: number;
   readonly largest_pieces: readonly PieceSurvey[];
   /** Loose pieces that are left out, largest first: their number, and the first LISTED of them. */
   readonly specks: number;
-  readonly largest_specks: readonly { readonly triangles: number; readonly across_mm: number; readonly at_mm: Vec3 }[];
+  readonly largest_specks: readonly SpeckSurvey[];
   /** Borders, longest first. Single missing triangles only count. */
   readonly loops: number;
   readonly border_mm: number;
@@ -36,7 +37,7 @@ export interface ScanSurvey {
   readonly degenerate_triangles: number;
   readonly crowded_edges: number;
   readonly double_sheets: { readonly area_percent: number; readonly apart_mm: number };
-  readonly flipped: readonly PieceSurvey[];
+  readonly flipped: readonly PatchSurvey[];
   /** Closed pieces whose faces point inwards: their number. */
   readonly inside_out: number;
   /** Root mean square roughness, mm; null when there are too few points. */
@@ -48,9 +49,27 @@ export interface ScanSurvey {
   readonly volume_l: number | null;
 }
 
-export interface PieceSurvey {
+export interface PatchSurvey {
   readonly triangles: number;
+  /** Of a piece of a cloud, which has no triangles. */
+  readonly points: number;
   readonly area_dm2: number;
+  readonly size_mm: Vec3;
+  /** Its middle: the centre of its area, or the mean of its points. */
+  readonly at_mm: Vec3;
+  /** The corner or point of it nearest to its middle: a job may name the piece by it, where the scan stands as in its file. */
+  readonly on_mm: Vec3;
+}
+
+export interface PieceSurvey extends PatchSurvey {
+  /** Its number, from 1. */
+  readonly piece: number;
+}
+
+export interface SpeckSurvey {
+  readonly triangles: number;
+  readonly points: number;
+  readonly across_mm: number;
   readonly at_mm: Vec3;
 }
 
@@ -65,7 +84,7 @@ export interface LoopSurvey {
   readonly points_mm: readonly Vec3[];
 }
 
-const PIECES = 5;
+const PIECES = 100;
 const LISTED = 20;
 const DRAWN = 64;
 /** Loops that are listed. */
@@ -77,8 +96,10 @@ const LEAST_CORNERS = 4;
 export function surveyScan(scan: Scan): ScanSurvey {
   const { name, triangles, points, unit, box, specks } = scan;
   // Faces alone: the small triangles of smoothed points come after them.
-  const mesh = points > 0 ? { ...scan.mesh, indices: scan.mesh.indices.subarray(0, triangles * 3) } : scan.mesh;
-  const cloud = triangles === 0;
+  const faces = triangles - specks.reduce((n, s) => n + s.triangles, 0);
+  const mesh = points > 0 ? { ...scan.mesh, indices: scan.mesh.indices.subarray(0, faces * 3) } : scan.mesh;
+  const cloud = faces === 0;
+  const dotted = (scan.cloud?.kept ?? []).flatMap((k) => bySize(pointPatches(k.cloud, k.pieces)));
   const shape = cloud ? NOTHING : topology(mesh);
   const spacing = cloud ? (scan.cloud?.spacing ?? 0) : edgeLength(mesh);
   const noise = cloud ? (scan.cloud?.noise ?? Number.NaN) : surfaceNoise(mesh, spacing);
@@ -93,10 +114,12 @@ export function surveyScan(scan: Scan): ScanSurvey {
     box_mm: box,
     size_mm: boxSize(box),
     area_dm2: cloud ? 0 : meshArea(mesh) / MM2_PER_DM2,
-    pieces: shape.pieces.length,
-    largest_pieces: shape.pieces.slice(0, PIECES).map(pieceSurvey),
+    pieces: shape.pieces.length + dotted.length,
+    largest_pieces: [...shape.pieces, ...dotted].slice(0, PIECES).map((p, i) => ({ piece: i + 1, ...patchSurvey(p) })),
     specks: specks.length,
-    largest_specks: specks.slice(0, LISTED).map((s: Speck) => ({ triangles: s.triangles, across_mm: s.across, at_mm: s.at })),
+    largest_specks: specks
+      .slice(0, LISTED)
+      .map((s: Speck) => ({ triangles: s.triangles, points: s.points, across_mm: s.across, at_mm: s.at })),
     loops: shape.loops.length,
     border_mm: shape.loops.reduce((s, l) => s + l.length, 0),
     largest_loops: loops.slice(0, LOOPS).map((l) => loopSurvey(name, mesh, l)),
@@ -104,7 +127,7 @@ export function surveyScan(scan: Scan): ScanSurvey {
     degenerate_triangles: shape.degenerate,
     crowded_edges: shape.crowdedEdges,
     double_sheets: { area_percent: sheets.share * 100, apart_mm: sheets.apart },
-    flipped: shape.flipped.slice(0, LISTED).map(pieceSurvey),
+    flipped: shape.flipped.slice(0, LISTED).map(patchSurvey),
     inside_out: closed && meshVolume(mesh) < 0 ? 1 : 0,
     noise_mm: Number.isFinite(noise) ? noise : null,
     spacing_mm: spacing,
@@ -118,7 +141,14 @@ const NOTHING: Topology = { loops: [], flipped: [], duplicates: 0, crowdedEdges:
 /** A survey as one task, so that several scans are looked over at once. */
 export const surveyTask: Task<Scan, ScanSurvey> = { name: 'survey.scan', run: surveyScan };
 
-const pieceSurvey = (p: Patch): PieceSurvey => ({ triangles: p.triangles, area_dm2: p.area / MM2_PER_DM2, at_mm: p.at });
+const patchSurvey = ({ triangles, points, area, size, at: middle, on }: Patch): PatchSurvey => ({
+  triangles,
+  points,
+  area_dm2: area / MM2_PER_DM2,
+  size_mm: size,
+  at_mm: middle,
+  on_mm: on,
+});
 
 function loopSurvey(scan: string, mesh: Mesh, loop: Loop): LoopSurvey {
   const every = Math.ceil(loop.vertices.length / DRAWN);

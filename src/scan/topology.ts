@@ -1,6 +1,6 @@
 import type { Mesh } from '../core/mesh.ts';
-import type { Vec3 } from '../core/vec.ts';
-import { AGAINST, after, CROWD, cornersByVertex, type Loop, partnerOf, walkBorders, weldedIndices } from './borders.ts';
+import { AGAINST, after, CROWD, cornersByVertex, type Loop, partnerOf, walkBorders, weldedIndices, withoutDoubles } from './borders.ts';
+import { bySize, type Patch, patchesOf } from './patches.ts';
 import { connectedPieces } from './specks.ts';
 
 /**
@@ -9,14 +9,6 @@ import { connectedPieces } from './specks.ts';
  *
  * 1M triangles: 0.9 s on one thread, most of it the search for each edge's partner.
  */
-export interface Patch {
-  readonly triangles: number;
-  /** mm2 */
-  readonly area: number;
-  /** Its centre of area, mm. */
-  readonly at: Vec3;
-}
-
 export interface Topology {
   /** Longest first. */
   readonly loops: readonly Loop[];
@@ -32,10 +24,15 @@ export interface Topology {
   readonly pieces: readonly Patch[];
 }
 
-/** Finds all of it. Half-edges are named by the corner that they leave: edge i goes from corner i to the next of its triangle. */
+/**
+ * Finds all of it. Half-edges are named by the corner that they leave: edge i goes from corner i to the next of its triangle. Triangles that
+ * are there twice count, and then only one of them has a part in the rest.
+ */
 export function topology(mesh: Mesh): Topology {
-  const t = weldedIndices(mesh);
-  const { start, corner } = cornersByVertex(t, mesh.positions.length / 3);
+  const all = weldedIndices(mesh);
+  const n = mesh.positions.length / 3;
+  const t = withoutDoubles(all, n);
+  const { start, corner } = cornersByVertex(t, n);
   const twin = new Int32Array(t.length);
   const against: number[] = [];
   let crowdedEdges = 0;
@@ -47,13 +44,13 @@ export function topology(mesh: Mesh): Topology {
     if (twin[i] === AGAINST && firstOf(t, corner, around, w) === i) against.push(i, lastOf(t, corner, around, w));
     if (twin[i] === CROWD && v < w && firstOf(t, corner, around, w) === i) crowdedEdges++;
   }
-  const counts = faults(t, start, corner);
   return {
     loops: walkBorders(mesh, t, twin),
-    flipped: findFlipped(mesh, t, twin, against),
+    flipped: findFlipped({ ...mesh, indices: t }, twin, against),
     crowdedEdges,
-    ...counts,
-    pieces: patchesOf(mesh, connectedPieces(mesh)).sort((a, b) => b.triangles - a.triangles),
+    duplicates: (all.length - t.length) / 3,
+    degenerate: degenerates(t),
+    pieces: bySize(patchesOf(mesh, connectedPieces(mesh))),
   };
 }
 
@@ -69,35 +66,19 @@ function lastOf(t: Uint32Array, corner: Uint32Array, [from, to]: readonly [numbe
   return -1;
 }
 
-/** Triangles that name a vertex twice, and triangles whose corners another one before them has, whichever way round. */
-function faults(t: Uint32Array, start: Uint32Array, corner: Uint32Array): { degenerate: number; duplicates: number } {
-  let degenerate = 0;
-  let duplicates = 0;
-  for (let f = 0; f < t.length; f += 3) {
-    const [a, b, c] = [t[f], t[f + 1], t[f + 2]];
-    if (a === b || b === c || c === a) {
-      degenerate++;
-      continue;
-    }
-    const least = Math.min(a, b, c);
-    for (let q = start[least]; q < start[least + 1]; q++) {
-      const g = corner[q] - (corner[q] % 3);
-      if (g >= f) continue;
-      const has = (v: number): boolean => t[g] === v || t[g + 1] === v || t[g + 2] === v;
-      if (has(a) && has(b) && has(c)) {
-        duplicates++;
-        break;
-      }
-    }
-  }
-  return { degenerate, duplicates };
+/** Triangles that name a vertex twice. */
+function degenerates(t: Uint32Array): number {
+  let count = 0;
+  for (let f = 0; f < t.length; f += 3) if (t[f] === t[f + 1] || t[f + 1] === t[f + 2] || t[f + 2] === t[f]) count++;
+  return count;
 }
 
 /**
  * Patches are faces joined by edges that run in opposite directions, as they should; two patches whose common edges run the same way face
  * opposite sides. Among patches that hang together in this way the side with less area is the flipped one.
  */
-function findFlipped(mesh: Mesh, t: Uint32Array, twin: Int32Array, against: readonly number[]): Patch[] {
+function findFlipped(mesh: Mesh, twin: Int32Array, against: readonly number[]): Patch[] {
+  const t = mesh.indices;
   if (against.length === 0) return [];
   const n = t.length / 3;
   const parent = Int32Array.from({ length: n }, (_, f) => f);
@@ -150,24 +131,4 @@ function smallerSide(patches: readonly Patch[], links: ReadonlyMap<number, reado
     out.push(...group.filter((g) => side[g] === less).map((g) => patches[g]));
   }
   return out;
-}
-
-/** Triangles, area and centre of each numbered part. */
-function patchesOf({ positions: p, indices: t, origin }: Mesh, { piece, count }: { piece: Int32Array; count: number }): Patch[] {
-  const sums = new Float64Array(count * 5);
-  for (let f = 0; f < piece.length; f++) {
-    const [a, b, c] = [t[f * 3] * 3, t[f * 3 + 1] * 3, t[f * 3 + 2] * 3];
-    const [ux, uy, uz] = [p[b] - p[a], p[b + 1] - p[a + 1], p[b + 2] - p[a + 2]];
-    const [vx, vy, vz] = [p[c] - p[a], p[c + 1] - p[a + 1], p[c + 2] - p[a + 2]];
-    const area = Math.hypot(uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx) / 2;
-    const o = piece[f] * 5;
-    sums[o]++;
-    sums[o + 1] += area;
-    for (let k = 0; k < 3; k++) sums[o + 2 + k] += (area * (p[a + k] + p[b + k] + p[c + k])) / 3;
-  }
-  return Array.from({ length: count }, (_, q) => {
-    const [triangles, area, x, y, z] = sums.subarray(q * 5, q * 5 + 5);
-    const per = area > 0 ? 1 / area : 0;
-    return { triangles, area, at: [origin[0] + x * per, origin[1] + y * per, origin[2] + z * per] };
-  });
 }

@@ -36,6 +36,8 @@ const SHARE = 0.6;
 /** So a middle this near to 0 or 1 (the number's own error, 0.014 at worst on the bunny, taken off) speaks for its ball; else closer points are asked, CLOSE cells apart. */
 const VAGUE = 0.04;
 const CLOSE = 2.5;
+/** Outside of a scan's box its number is never beyond one half; so far beside it, mm, it still counts with that of a scan it meets. */
+const BESIDE = 10;
 /** Faces count as one in cubes of this share of the distance at which they are looked at. */
 const CUBE = 0.6;
 
@@ -110,7 +112,7 @@ async function ask(points: Float64Array, solids: readonly (Scan | null)[], level
   };
   const grid = boundsOf(points);
   const orders = solids.flatMap((scan, o) => {
-    const own = scan ? within(points, scan.box) : [];
+    const own = scan ? within(points, growBox(scan.box, BESIDE)) : [];
     return scan && own.length > 0 ? [{ o, scan, own }] : [];
   });
   const numbers = await context.pool.map(
@@ -125,11 +127,19 @@ async function ask(points: Float64Array, solids: readonly (Scan | null)[], level
   );
   checkCancelled(context);
   const sure = new Uint8Array(n);
+  // Scans that meet at their openings, a pipe and what it runs into, close each other: together their numbers are those of one surface.
+  const total = new Float32Array(n);
+  const most = new Float32Array(n);
+  const whose = new Int16Array(n).fill(-1);
   orders.forEach(({ o, scan, own }, i) => {
     own.forEach((q, k) => {
       const w = scan.settings.solid === 'solid' ? Math.abs(numbers[i][k]) : numbers[i][k];
       if (w > HALF) told.taken[q] = o;
-      if (w > UNSURE[0] && w < UNSURE[1]) told.unsure[q] = o;
+      total[q] += Math.max(0, w);
+      if (w > most[q]) {
+        most[q] = w;
+        whose[q] = o;
+      }
       if (w > VAGUE && w < 1 - VAGUE) {
         told.vague[q] = 1;
         told.blurred.add(o);
@@ -137,6 +147,10 @@ async function ask(points: Float64Array, solids: readonly (Scan | null)[], level
       if (w >= 1 - VAGUE) sure[q] = 1;
     });
   });
+  for (let q = 0; q < n; q++) {
+    if (told.taken[q] < 0 && total[q] > HALF) told.taken[q] = whose[q];
+    if (total[q] > UNSURE[0] && total[q] < UNSURE[1]) told.unsure[q] = whose[q];
+  }
   // Well inside one of them, the others have no say.
   for (let q = 0; q < n; q++) if (sure[q]) told.vague[q] = 0;
   return told;
@@ -184,7 +198,7 @@ function speakers({ grid, data }: Field, speaker: Int32Array, reach: { readonly 
   return Float64Array.from(points);
 }
 
-/** Numbers of the points inside a box: outside of it no winding number is beyond one half. */
+/** Numbers of the points inside a box. */
 function within(points: Float64Array, box: Box3): number[] {
   const out: number[] = [];
   for (let q = 0; q < points.length; q += 3)

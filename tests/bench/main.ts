@@ -18,7 +18,7 @@ const KEPT = 40;
 const args = process.argv.slice(2);
 const at = args.indexOf('--runs');
 const runs = at >= 0 ? Number(args[at + 1]) : 3;
-const parts = args.filter((a, i) => !a.startsWith('--') && i !== at + 1);
+const parts = args.filter((a, i) => !a.startsWith('--') && (at < 0 || i !== at + 1));
 const wanted = (part: string): boolean => parts.length === 0 || parts.includes(part);
 if (!(runs >= 1)) throw new Error('--runs wants a whole number of at least 1');
 const unknown = parts.find((p) => !['distance', 'kernels', 'forms', 'placing', 'ways', 'demo'].includes(p));

@@ -15,7 +15,14 @@ describe('specks', () => {
     const dropped: Specks[] = [];
     const kept = dropSpecks('frame', all, dropped);
     expect(dropped).toHaveLength(1);
-    expect(dropped[0]).toMatchObject({ scan: 'frame', pieces: 2, triangles: 8 });
+    expect(dropped[0]).toMatchObject({
+      scan: 'frame',
+      pieces: 2,
+      list: [
+        { triangles: 4, points: 0 },
+        { triangles: 4, points: 0 },
+      ],
+    });
     expect(kept.indices.length / 3).toBe(body.indices.length / 3 + 64);
     expect(speckNote(dropped)[0].text).toContain('2 loose specks were left out (frame 2)');
     expect(speckNote([])).toEqual([]);

@@ -153,6 +153,26 @@ describe('faces', () => {
     expect(topology({ ...ball, indices: Uint32Array.from([...ball.indices, ...again]) }).duplicates).toBe(7);
   });
 
+  it('triangles that are there twice make no flipped patch, no crowd of edges and no border of their own', () => {
+    const tube = openTube(20, 100, 30, 20);
+    // A strip across the whole tube, both rims in it.
+    const strip = tube.indices.filter((_, i) => Math.floor(i / 6) % 30 === 4);
+    const found = topology({ ...tube, indices: Uint32Array.from([...tube.indices, ...strip]) });
+    expect(found).toMatchObject({ duplicates: 40, flipped: [], crowdedEdges: 0 });
+    expect(found.loops.map((l) => l.vertices.length)).toEqual([30, 30]);
+  });
+
+  it('a rim that a flipped patch interrupts stays in one piece, whatever the order of the faces', () => {
+    const tube = openTube(20, 100, 30, 20);
+    const order = Array.from({ length: tube.indices.length / 3 }, (_, f) => f);
+    for (const faces of [order, [...order].reverse()]) {
+      const indices = Uint32Array.from(faces.flatMap((f) => [...tube.indices.subarray(f * 3, f * 3 + 3)]));
+      const { loops } = topology(flip({ ...tube, indices }, (k) => Math.floor(faces[k] / 2) === 4));
+      // One whole rim of 30 corners, and one of 29 edges beside the flipped square's own edge.
+      expect(loops.map((l) => l.vertices.length)).toEqual([30, 30, 2]);
+    }
+  });
+
   it('a second sheet over half of a tube is found, the two sides of a thin wall are not one', () => {
     const tube = openTube(20, 200, 60, 60);
     const half = openTube(20.6, 100, 60, 30);

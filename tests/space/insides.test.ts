@@ -138,4 +138,31 @@ describe('an open tube of which the outside was scanned', () => {
     expect(found.undecided.get('part')).toBeGreaterThan(20);
     expect(found.asked).toBeGreaterThan(found.undecided.get('part') ?? 0);
   });
+
+  it('two that meet at their ends close each other: the bore goes on through the joint, and each end alone is undecided', async () => {
+    const half = (from: number): Mesh => {
+      const m = tubeMesh(
+        Array.from({ length: 41 }, (_, i): Vec3 => [i * 10 + from, 0, 0]),
+        15,
+        48,
+      );
+      return outward ? m : turned(m);
+    };
+    const joint = gridOver({ min: [-30, -30, -30], max: [30, 30, 30] }, 3);
+    const centre = cellAt(joint, [0, 0, 0]);
+    const told = async (...meshes: Mesh[]) => {
+      const field = fieldOf(joint, 100);
+      const found = await lowerToSlack(
+        field,
+        meshes.map((m) => scanOf(m)),
+        [0, 10],
+        inlineContext,
+      );
+      return { blocked: field.data[centre] < 0, unsure: found.undecided.get('part') ?? 0 };
+    };
+    const alone = await told(half(2));
+    expect(alone.blocked).toBe(false);
+    expect(alone.unsure).toBeGreaterThan(20);
+    expect(await told(half(2), half(-402))).toEqual({ blocked: true, unsure: 0 });
+  });
 });
