@@ -92,7 +92,7 @@ function withEnds({ grid, data }: Field, { from, to, ends }: PassageAsk, free: n
   return { grid, data: out };
 }
 
-const greatest = ({ data }: Field): number => data.reduce((most, v) => Math.max(most, v), -Infinity);
+const greatest = ({ data }: Field): number => data.reduce((most, v) => Math.max(v, most), -Infinity);
 
 function widest(field: Field, { from, to, clearance, ends }: PassageAsk, nearestTo?: NearestTo): PassageNeck | null {
   const found = widestWay(field, { from, to, rim: ends }, nearestTo);
