@@ -138,7 +138,9 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
   }
   if (order.ask === 'fit') {
     const body = await readBody(order.mesh, order.job.units);
-    return { value: { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about }, files: new Map() };
+    const value = { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about };
+    const drawn = await writeGlb([{ name: 'fitted body', mesh: body.mesh, colour: [0.6, 0.3, 0.1, 1] }], { file: body.about.file });
+    return { value, files: new Map([['fit-body.glb', drawn]]) };
   }
   if (order.ask === 'study') return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
   if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };

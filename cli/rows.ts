@@ -1,6 +1,6 @@
 import type { RouteResult, TubeResult, WayResult, WaysSearch } from '../src/fit/result.ts';
 import type { Result } from '../src/report/result.ts';
-import { at, count, decimals, num, row, wrap } from './lines.ts';
+import { at, boundedText, count, num, row, wrap } from './lines.ts';
 import { stowageRows } from './rows-stowage.ts';
 
 /** Obstacles, bores and tubes that are named; the result file has them all. */
@@ -10,43 +10,60 @@ const TUBES = 8;
 /** What was asked besides the envelope and the tank. */
 export const moreRows = (result: Result): string[] => [
   ...(result.stowage ? stowageRows(result.stowage, directionText) : []),
-  ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search, decimals(result.envelope.volume_l)) : []),
+  ...(result.ways_in && result.ways_search ? waysRows(result.ways_in, result.ways_search) : []),
   ...(result.tubes ? tubeRows(result.tubes) : []),
   ...(result.routes ? routeRows(result.routes) : []),
 ];
 
-function waysRows(ways: readonly WayResult[], search: WaysSearch, digits: number): string[] {
+/** Below this share kept, percent, what was not tried is worth a word. */
+const ENOUGH = 90;
+
+function waysRows(ways: readonly WayResult[], search: WaysSearch): string[] {
   const off = search.off.length > 0 ? `with ${search.off.join(', ')} off` : 'with nothing taken off';
-  const lines = [
-    '',
-    ...wrap(`Ways in, ${off}, ${num(search.clearance_mm)} mm kept while it slides`, ''),
-    row('  slides out, degrees to the side', 'litres', 'kept'),
-  ];
+  const lines = ['', ...wrap(`Ways in, ${off}, ${num(search.clearance_mm)} mm kept while it slides`, '')];
+  if (ways.length === 0) lines.push('  Nothing of the envelope slides out straight.');
+  else lines.push(row('  slides out, degrees to the side', 'litres', 'from', 'to', 'kept'));
   for (const w of ways) {
-    lines.push(row(`  ${directionText(w.direction)}`, w.volume_l.value.toFixed(digits), `${w.kept_percent.toFixed(0)} %`));
-    const stops = w.blockers.filter((b) => b.stops_percent >= 0.5).slice(0, NAMED);
-    for (const b of stops) {
-      const freed = w.without.find((x) => x.obstacle === b.obstacle);
-      const more = freed ? `; without it about ${freed.kept_percent.toFixed(0)} % is kept` : '';
-      lines.push(...wrap(`${b.obstacle} stops ${b.stops_percent.toFixed(0)} %, first at ${at(b.at_mm)}${more}`, '      '));
-    }
+    lines.push(row(`  ${directionText(w.direction)}`, ...boundedText(w.volume_l), `${w.kept_percent.toFixed(0)} %`));
+    for (const b of w.blockers.filter((x) => x.stops_percent >= 0.5).slice(0, NAMED)) lines.push(...blockerRow(b, w.without));
   }
   const { used, two_step: two } = search;
   if (used)
     lines.push(
       ...wrap(
-        `The body is what slides out along ${directionText(used.direction)}: ${used.volume_l.value.toFixed(digits)} l, ${used.kept_percent.toFixed(0)} % of the envelope`,
+        `The body is what slides out along ${directionText(used.direction)}: ${litresText(used.volume_l)}, ${used.kept_percent.toFixed(0)} % of the envelope`,
         '  ',
       ),
     );
   if (two)
     lines.push(
       ...wrap(
-        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${two.volume_l.value.toFixed(digits)} l, ${two.kept_percent.toFixed(0)} % kept`,
+        `In two steps: ${num(Math.round(two.length_mm))} mm along ${directionText(two.first_along)}, then along ${directionText(two.then_along)}: ${litresText(two.volume_l)}, ${two.kept_percent.toFixed(0)} % kept`,
         '  ',
       ),
     );
+  const most = Math.max(0, two?.kept_percent ?? 0, ...ways.map((w) => w.kept_percent));
+  if (most < ENOUGH)
+    lines.push(
+      ...wrap('Only straight ways were tried, in one step or two; none found is not impossible: a body that turns may keep more.', '  '),
+    );
   return lines;
+}
+
+const litresText = (litres: WayResult['volume_l']): string => {
+  const [value, low, high] = boundedText(litres);
+  return `${value} l (${low} to ${high})`;
+};
+
+/** What stands in the way: where it is met, how far it would have to give, and what one more part off would free. */
+function blockerRow(b: WayResult['blockers'][number], without: WayResult['without']): string[] {
+  const freed = without.find((x) => x.obstacle === b.obstacle);
+  const more = freed ? `; without it about ${freed.kept_percent.toFixed(0)} % is kept` : '';
+  const met = `first at ${at(b.at_mm)} after ${Math.round(b.after_mm)} mm`;
+  return wrap(
+    `${b.obstacle} stops ${b.stops_percent.toFixed(0)} %, ${met}, and would have to give about ${Math.ceil(b.give_mm)} mm${more}`,
+    '      ',
+  );
 }
 
 const SIDES = [
@@ -81,9 +98,25 @@ function tubeRows(tubes: readonly TubeResult[]): string[] {
         row(name, b.bore_mm.toFixed(1), `${Math.round(b.length_mm)}`, b.cost_l.toFixed(2), b.web_mm === null ? '-' : b.web_mm.toFixed(0)),
       );
     }
+    lines.push(...wrap(aboutTube(t), '      '));
   }
   if (tubes.length > TUBES) lines.push(`  ${count(tubes.length - TUBES, 'more tube')} in result.json`);
   return lines;
+}
+
+/** How sure the diameter is, what is sold of that size (hints only), and how it is bent. */
+function aboutTube(t: TubeResult): string {
+  const sizes = t.nearest_sizes.map((s) => s.size).join(' or ');
+  const straight = t.straights_mm.map((v) => Math.round(v)).join(', ');
+  const bends = t.bends.map((b) => `${Math.round(b.angle_deg)} deg at ${Math.round(b.radius_mm)} mm`).join(', ');
+  return [
+    `+-${Math.max(0.01, t.diameter_error_mm).toFixed(2)} mm, seen over ${Math.round(t.arc_seen_deg)} deg`,
+    sizes && `about ${sizes}`,
+    straight && `straight ${straight} mm`,
+    bends && `bent ${bends}`,
+  ]
+    .filter(Boolean)
+    .join('; ');
 }
 
 function routeRows(routes: readonly RouteResult[]): string[] {
@@ -95,13 +128,12 @@ function routeRows(routes: readonly RouteResult[]): string[] {
     else lines.push(row(name, 'no way'), ...wrap(r.why ?? '', '      '));
     const b = r.bottleneck;
     if (b && b.diameter_mm > 0)
-      lines.push(
-        ...wrap(
-          `up to about ${Math.floor(b.diameter_mm)} mm pass; narrowest at ${at(b.at_mm)}, between ${b.between.join(' and ')}`,
-          '      ',
-        ),
-      );
+      lines.push(...wrap(`up to ${widthText(b)} mm pass; narrowest at ${at(b.at_mm)}, between ${b.between.join(' and ')}`, '      '));
     if (r.tightest_mm) lines.push(...wrap(`nearest to ${r.tightest_to} at ${at(r.tightest_mm)}`, '      '));
   }
   return lines;
 }
+
+/** A diameter with the digit that its bound allows, never more than passes. */
+const widthText = ({ diameter_mm: d, error_mm: e }: NonNullable<RouteResult['bottleneck']>): string =>
+  e > 0.5 ? `about ${Math.floor(d)}` : (Math.floor(10 * d) / 10).toFixed(1);

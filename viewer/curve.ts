@@ -1,12 +1,16 @@
 import type uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
-import { colour, make } from './dom.ts';
+import { colour, make, ofFine, part } from './dom.ts';
 
-/** The plotting library comes after the first picture. */
+/** The plotting library is asked for by the first curve that is drawn, after the first picture. */
 let Plot: typeof uPlot | undefined;
-const loading = import('uplot').then((m) => {
-  Plot = m.default;
-});
+let loading: Promise<void> | undefined;
+const load = (): Promise<void> => {
+  loading ??= import('uplot').then((m) => {
+    Plot = m.default;
+  });
+  return loading;
+};
 
 export interface CurveData {
   readonly x: readonly number[];
@@ -19,6 +23,8 @@ export interface CurveWords {
   readonly title: string;
   readonly x: string;
   readonly y: string;
+  /** Turned dials do not draw it again. */
+  readonly fineOnly?: boolean;
   /** What the curve says, for those who do not see it. */
   readonly says: (d: CurveData) => string;
 }
@@ -36,7 +42,12 @@ export class Curve {
   constructor(words: CurveWords, data: CurveData) {
     this.words = words;
     this.data = data;
-    this.element = make('figure', { class: 'curve', 'data-title': words.title }, make('figcaption', {}, words.title), this.sheet);
+    this.element = make(
+      'figure',
+      { class: 'curve', 'data-title': words.title },
+      make('figcaption', {}, words.title, ...(words.fineOnly ? [' ', ofFine()] : [])),
+      this.sheet,
+    );
     this.element.hidden = data.x.length < 2;
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
@@ -49,9 +60,9 @@ export class Curve {
 
   draw(): void {
     const width = this.sheet.clientWidth || this.width;
-    if (width === 0 || this.element.hidden) return;
+    if (width === 0 || this.element.hidden || !part('busy').hidden) return;
     if (!Plot) {
-      loading.then(() => this.draw());
+      load().then(() => this.draw());
       return;
     }
     this.width = width;

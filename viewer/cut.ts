@@ -17,10 +17,18 @@ export interface CutLook {
   readonly hatch: Hatch;
 }
 
+interface CutThing {
+  readonly thing: Thing;
+  readonly show: Show;
+  readonly look: CutLook;
+}
+
 interface Part {
   readonly thing: Thing;
   readonly group: Group;
   readonly cap?: Mesh;
+  /** The thing again, back and front, for counting. */
+  readonly walls: readonly Mesh[];
   readonly outline: Mesh;
   readonly made: (ShaderMaterial | BufferGeometry)[];
 }
@@ -34,17 +42,20 @@ export class Cut {
   readonly group = new Group();
   private readonly sheet = new PlaneGeometry(1, 1);
   private parts: Part[] = [];
+  /** Whose cut faces are built when there is a cut: to see which things are closed takes as long as all else before the first picture. */
+  private waiting: readonly CutThing[] = [];
   private state: CutState | undefined;
 
   get current(): CutState | undefined {
     return this.state;
   }
 
-  /** Builds the cut faces anew for these things; call after a change of things, states or colours. */
-  rebuild(things: readonly { thing: Thing; show: Show; look: CutLook }[]): void {
+  /** Takes up these things for the cut faces; call after a change of things, states or colours. */
+  rebuild(things: readonly CutThing[]): void {
     for (const part of this.parts) for (const m of part.made) m.dispose();
     this.group.clear();
-    this.parts = things.filter((t) => t.show !== 'hidden').map((t, i) => this.partOf(t.thing, t.show, t.look, i));
+    this.parts = [];
+    this.waiting = things;
     this.place();
   }
 
@@ -59,6 +70,11 @@ export class Cut {
       setSheet(this.sheet, state, reach);
     }
     this.place();
+  }
+
+  /** What the walls of a thing are counted on. */
+  setGeometry(thing: Thing, geometry: BufferGeometry): void {
+    for (const part of this.parts) if (part.thing === thing) for (const wall of part.walls) wall.geometry = geometry;
   }
 
   /** Keeps line widths and hatching true to the screen. */
@@ -76,6 +92,7 @@ export class Cut {
     outline.renderOrder = 1000 + order;
     group.add(outline);
     const made: Part['made'] = [outline.geometry, outline.material];
+    const walls: Mesh[] = [];
     let cap: Mesh | undefined;
     if (thing.closed) {
       const back = countInk(true, this.plane);
@@ -85,24 +102,23 @@ export class Cut {
       cap.frustumCulled = false;
       // The next thing counts from zero; hatching alone would leave counts behind.
       cap.onAfterRender = (renderer) => renderer.clearStencil();
-      for (const [mesh, at] of [
-        [new Mesh(thing.geometry, back), 0.1],
-        [new Mesh(thing.geometry, front), 0.2],
-        [cap, 0.3],
-      ] as const) {
-        mesh.renderOrder = 100 + order + at;
+      walls.push(new Mesh(thing.geometry, back), new Mesh(thing.geometry, front));
+      [...walls, cap].forEach((mesh, i) => {
+        mesh.renderOrder = 100 + order + 0.1 * (i + 1);
         group.add(mesh);
-      }
+      });
       made.push(back, front, face);
     }
     this.group.add(group);
-    return { thing, group, cap, outline, made };
+    return { thing, group, cap, walls, outline, made };
   }
 
   private place(): void {
     this.group.visible = this.state !== undefined;
     const s = this.state;
     if (!s) return;
+    this.parts.push(...this.waiting.filter((t) => t.show !== 'hidden').map((t, i) => this.partOf(t.thing, t.show, t.look, i)));
+    this.waiting = [];
     for (const { thing, group, outline } of this.parts) {
       const box = thing.geometry.boundingBox;
       group.visible = !!box && box.min.getComponent(s.axis) <= s.at && box.max.getComponent(s.axis) >= s.at;

@@ -63,7 +63,8 @@ function builtIn(blocks: ReadonlyMap<string, HTMLScriptElement>): Source {
   };
 }
 
-function fromBase64(text: string): Uint8Array<ArrayBuffer> {
+/** Bytes of a text in base64. */
+export function fromBase64(text: string): Uint8Array<ArrayBuffer> {
   const raw = atob(text.trim());
   const bytes = new Uint8Array(raw.length);
   for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);

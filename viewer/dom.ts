@@ -13,6 +13,9 @@ export function make<K extends keyof HTMLElementTagNameMap>(
   return e;
 }
 
+/** A remark that is seen only while the dials stand otherwise than in the fine run. */
+export const ofFine = (text = 'of the fine run, not for these dials'): HTMLElement => make('small', { class: 'of-fine' }, text);
+
 /** The element of that id; the page is built so that it is there. */
 export function part(id: string): HTMLElement {
   const e = document.getElementById(id);

@@ -1,13 +1,19 @@
-import { Box3 as Box, type Box3, Group, Mesh, type ShaderMaterial, Sphere, Vector3 } from 'three';
+import { Box3 as Box, type Box3, type BufferGeometry, Group, Mesh, type ShaderMaterial, Sphere, Vector3 } from 'three';
 import { Cut, type CutState } from './cut.ts';
 import { colour } from './dom.ts';
 import { type Hatch, surfaceInk } from './ink.ts';
 import { type Hit, pick } from './picker.ts';
+import { roughGeometry } from './rough.ts';
 import { Stage } from './stage.ts';
 import { firstShow, type Kind, type Show, type Thing } from './things.ts';
 
 /** How much wider than what was found the first view is. */
 const SURROUNDINGS = 1.6;
+
+/** Things of no more faces than this are never drawn roughly. */
+const FEW_FACES = 2000;
+/** Cell of a rough drawing, as a share of what the first view spans from its middle. */
+const ROUGH = 1 / 24;
 
 /** Solids of our own making, whose edges are edges. */
 const SHARP: ReadonlySet<Kind> = new Set(['item', 'route', 'tube', 'bore', 'way', 'globe']);
@@ -26,10 +32,12 @@ export class Drawing {
   readonly onChange: (() => void)[] = [];
   private readonly group = new Group();
   private drawn: Drawn[] = [];
+  private readonly rough = new WeakMap<Thing, BufferGeometry>();
 
   constructor(host: HTMLElement) {
     this.stage = new Stage(host);
     this.stage.scene.add(this.group, this.cut.group);
+    this.stage.onRough = (rough) => this.roughen(rough);
     this.stage.onDraw.push(() => this.cut.onDraw(this.stage.scale, this.stage.renderer.getPixelRatio()));
   }
 
@@ -86,6 +94,7 @@ export class Drawing {
     const ink = colour('ink');
     for (const d of this.drawn) {
       d.mesh.visible = d.show !== 'hidden';
+      if (d.mesh.visible && !d.thing.geometry.hasAttribute('normal')) d.thing.geometry.computeVertexNormals();
       d.mesh.renderOrder = d.show === 'faint' ? 2000 : 0;
       for (const m of [d.mesh.material].flat()) m.dispose();
       d.mesh.material = surfaceInk(this.colourOf(d.thing), ink, { faint: d.show === 'faint', sharp: SHARP.has(d.thing.kind) });
@@ -115,6 +124,21 @@ export class Drawing {
       this.cut.current,
       place,
     );
+  }
+
+  /** Shows things of many faces with few of them, or whole again. */
+  private roughen(rough: boolean): void {
+    for (const { thing, mesh } of this.drawn) {
+      const few = rough && mesh.visible && thing.mesh.indices.length > 3 * FEW_FACES;
+      mesh.geometry = few ? this.roughOf(thing) : thing.geometry;
+      if (mesh.visible) this.cut.setGeometry(thing, mesh.geometry);
+    }
+  }
+
+  private roughOf(thing: Thing): BufferGeometry {
+    const made = this.rough.get(thing) ?? roughGeometry(thing.mesh, this.near().radius * ROUGH);
+    this.rough.set(thing, made);
+    return made;
   }
 
   private clip(mesh: Mesh): void {

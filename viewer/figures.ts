@@ -11,6 +11,8 @@ export interface Figure {
   readonly bounds: string;
   /** Large on the sheet, a line of its own, or two to a line. */
   readonly rank: 'main' | 'line' | 'small';
+  /** Of the dials before, while the newer one is being reckoned. */
+  readonly stale?: boolean;
 }
 
 const TANK: readonly [TankVolume, string, string][] = [
@@ -48,19 +50,12 @@ export function figuresOf(r: ResultFile): Figure[] {
 export function quickFigures(r: QuickResult): Figure[] {
   const { tank } = r;
   const out = figuresOf({ job: { name: '' }, envelope: r.envelope_l && { volume_l: r.envelope_l }, tank });
-  if (!tank) return out;
   // Only at the attitude that is dialled; the fine run's is that of the worst one.
   const usable = out.findIndex((f) => f.key === 'usable_l');
-  out[usable] = { ...out[usable], label: 'Usable as it is' };
-  const held = (key: string, label: string, litres: number, bounds: string): Figure => ({
-    key,
-    label,
-    value: litres.toFixed(2),
-    unit: 'l',
-    bounds,
-    rank: 'small',
-  });
-  return [...out, held('trapped', 'Trapped air', tank.trapped_l, ''), held('stranded', 'Stranded fuel', tank.stranded_l, '')];
+  if (usable >= 0) out[usable] = { ...out[usable], label: 'Usable as it is' };
+  const held = (key: string, label: string, litres: number | undefined): Figure[] =>
+    litres === undefined ? [] : [{ key, label, value: litres.toFixed(2), unit: 'l', bounds: '', rank: 'small' }];
+  return [...out, ...held('trapped', 'Trapped air', tank?.trapped_l), ...held('stranded', 'Stranded fuel', tank?.stranded_l)];
 }
 
 /** Value and bounds with as many decimals as half the width between the bounds allows; bounds are rounded outwards. */

@@ -4,6 +4,7 @@ import { make, part } from './dom.ts';
 const PARTS = [
   ['dials', 'what if'],
   ['things', 'drawn'],
+  ['paths', 'path'],
   ['places', 'places'],
   ['tables', 'tables'],
   ['curves', 'curves'],

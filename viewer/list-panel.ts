@@ -1,6 +1,6 @@
-import { freshId, make, part } from './dom.ts';
+import { freshId, make, ofFine, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
-import { type Kind, labelOf, SHOWS, type Show, type Thing } from './things.ts';
+import { FINE_ONLY, type Kind, labelOf, SHOWS, type Show, type Thing } from './things.ts';
 
 /**
  * The list of what is drawn: one line a thing, its three states as words. Each line is a group of radio buttons, so the tab
@@ -77,7 +77,7 @@ function line(drawing: Drawing, alone: Alone, thing: Thing, show: Show): HTMLEle
     { class: 'thing', 'data-thing': thing.name },
     swatch,
     legend,
-    make('small', {}, note),
+    make('small', {}, note, ...(FINE_ONLY.has(thing.kind) ? [ofFine()] : [])),
     make('span', { class: 'states' }, ...states),
     only,
   );

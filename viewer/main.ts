@@ -10,6 +10,7 @@ import { jumpPanel } from './jump-panel.ts';
 import { listPanel } from './list-panel.ts';
 import { lookPanel, paperPanel, scaleBar } from './look-panel.ts';
 import { measurePanel } from './measure-panel.ts';
+import { pathPanel } from './path-panel.ts';
 import { placesPanel } from './places.ts';
 import { drawingPicture, printSheet } from './print-sheet.ts';
 import type { ResultFile } from './result.ts';
@@ -80,6 +81,7 @@ function curves(r: ResultFile, dials: boolean): { dip: Curve | undefined; all: C
       new Curve(
         {
           title: 'Volume by least radius',
+          fineOnly: true,
           x: 'least radius, mm',
           y: 'litres',
           says: ({ x, y }) => `Volume falls from ${y[0].toFixed(1)} l at radius ${x[0]} mm to ${y.at(-1)?.toFixed(1)} l at ${x.at(-1)} mm.`,
@@ -136,10 +138,10 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   measurePanel(drawing, slackReader(source));
   placesPanel(result, drawing);
   showTables(result, drawing);
-  const page = drawingPicture(source).catch(() => undefined);
   const drawn = sorted([...(await things), ...answersOf(result)]);
   drawing.setThings(drawn);
   list.build();
+  await pathPanel(source, result, drawing);
   updateCut();
   applyAddress(drawing);
   let panel: DialPanel | undefined;
@@ -148,6 +150,8 @@ async function show(source: Source, things: Promise<Thing[]>): Promise<void> {
   const write = keepAddress(drawing, () => panel);
   part('busy').hidden = true;
   drawing.stage.drawNow();
+  for (const c of all) c.draw();
+  const page = drawingPicture(source).catch(() => undefined);
   const changed = (): void => {
     list.build();
     write();

@@ -1,6 +1,6 @@
 declare module '#spawn' {
   export const spawn: () => Worker;
-  export const spawnShop: () => Worker;
+  export const spawnShop: () => Promise<Worker>;
 }
 
 declare module '#pool' {

@@ -7,7 +7,12 @@ import type { ResultFile } from './result.ts';
 export interface Place {
   readonly words: string;
   readonly at: Vec3;
+  /** A hole: of these there may be very many, those that matter most first. */
+  readonly hole?: true;
 }
+
+/** Holes that are listed at once; the rest lies under a fold, or is only counted on paper. */
+export const FEW_HOLES = 8;
 
 const litres = (v: number): string => `${v < 1 ? v.toFixed(2) : v.toFixed(1)} l`;
 
@@ -26,7 +31,8 @@ export function placesOf(r: ResultFile): Place[] {
   for (const at of tank?.vent_mm ?? []) out.push({ words: 'Vent', at });
   for (const at of tank?.pickup_mm ?? []) out.push({ words: 'Pickup', at });
   for (const c of r.closest ?? []) out.push({ words: `Nearest to ${c.scan}: ${c.gap_mm.toFixed(1)} mm, ${c.asked_mm} asked`, at: c.at_mm });
-  for (const h of r.holes ?? []) out.push({ words: `Hole in ${h.scan}, ${h.length_mm.toFixed(0)} mm round: scan again`, at: h.at_mm });
+  for (const h of r.holes ?? [])
+    out.push({ words: `Hole in ${h.scan}, ${h.length_mm.toFixed(0)} mm round: scan again`, at: h.at_mm, hole: true });
   return out;
 }
 
@@ -59,7 +65,13 @@ export function placesPanel(r: ResultFile, drawing: Drawing): void {
     });
     return make('li', {}, button);
   });
-  part('places').append(make('ol', {}, ...lines));
+  // Holes come last.
+  const open = places.length - Math.max(0, places.filter((p) => p.hole).length - FEW_HOLES);
+  part('places').append(make('ol', {}, ...lines.slice(0, open)));
+  if (open < lines.length) {
+    const rest = make('ol', { start: String(open + 1) }, ...lines.slice(open));
+    part('places').append(make('details', {}, make('summary', {}, `${lines.length - open} more holes, farther off or smaller`), rest));
+  }
   part('places').hidden = false;
   drawing.stage.onDraw.push(place);
 }

@@ -4,7 +4,7 @@ import type { Source } from './data.ts';
 import { make, part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { figuresOf, MEANINGS } from './figures.ts';
-import { placesOf } from './places.ts';
+import { FEW_HOLES, placesOf } from './places.ts';
 import type { ResultFile } from './result.ts';
 import { foldsAny, notesElement } from './sheet-panel.ts';
 import { tableElement, tablesOf } from './tables.ts';
@@ -12,7 +12,7 @@ import { VIEWS } from './views.ts';
 
 /**
  * The sheet for the printer, A4 or Letter: made when the browser is about to print, from the same result and the same drawing.
- * Doubts first, then figures with what they mean, the drawing with dimensions and sections, views, curves, tables, cautions, and where it comes from.
+ * Doubts first, then figures with what they mean, cautions, the drawing with dimensions and sections, views, curves, tables, and where it comes from.
  */
 export function printSheet(r: ResultFile, drawing: Drawing, curves: readonly Curve[], page?: HTMLImageElement): void {
   const button = make('button', { type: 'button' }, 'print the sheet');
@@ -41,10 +41,12 @@ function contents(r: ResultFile, drawing: Drawing, page: HTMLImageElement | unde
   const h = (text: string): HTMLElement => make('h2', {}, text);
   const out: HTMLElement[] = [
     make('h1', {}, r.job.name),
+    make('p', {}, HOW_TO_READ),
     h('Doubts and notes'),
     notesElement(r.notes ?? [], 'short'),
     h('Figures'),
     figureTable(r),
+    make('div', { class: 'whole' }, h('Cautions'), ...[...part('cautions').children].map((c) => make('p', {}, c.textContent ?? ''))),
   ];
   if (page)
     out.push(
@@ -61,23 +63,32 @@ function contents(r: ResultFile, drawing: Drawing, page: HTMLImageElement | unde
   if (off > 0)
     out.push(make('p', {}, `Drawn with fewer faces than scanned, at most ${off.toFixed(2)} mm off; figures come from the whole scans.`));
   out.push(make('div', { class: 'views', id: 'print-curves' }));
-  const places = placesOf(r);
-  if (places.length)
-    out.push(
-      h('Places, mm: forward, left, up'),
-      make('ol', {}, ...places.map((p) => make('li', {}, `${p.words}, at ${p.at.map((v) => v.toFixed(0)).join(', ')}`))),
-    );
+  out.push(...placeList(r));
   for (const t of tablesOf(r)) out.push(tableElement(t));
   const notes = r.notes ?? [];
   if (foldsAny(notes)) out.push(h('All notes'), notesElement(notes, 'all'));
-  out.push(
-    h('Cautions'),
-    ...[...part('cautions').children].map((c) => make('p', {}, c.textContent ?? '')),
-    h('Where this comes from'),
-    provenance(r),
-  );
+  out.push(make('div', { class: 'whole' }, h('Where this comes from'), provenance(r)));
   return out;
 }
+
+function placeList(r: ResultFile): HTMLElement[] {
+  const all = placesOf(r);
+  if (all.length === 0) return [];
+  const holes = all.filter((p) => p.hole);
+  const places = [...all.filter((p) => !p.hole), ...holes.slice(0, FEW_HOLES)];
+  const more = all.length - places.length;
+  return [
+    make('h2', {}, 'Places, mm: forward, left, up'),
+    make('ol', {}, ...places.map((p) => make('li', {}, `${p.words}, at ${p.at.map((v) => v.toFixed(0)).join(', ')}`))),
+    ...(more > 0 ? [make('p', {}, `${more} more holes, farther off or smaller, are in the page and in result.json.`)] : []),
+  ];
+}
+
+/** For someone who was not there: what the numbers say and what they do not. */
+const HOW_TO_READ =
+  'How much room the scanned neighbours leave, each kept at its clearance, and what that room would hold. Every figure stands with the two values that it lies between: ' +
+  'how far the scanned surfaces may be off, what the size of the cells costs, and how well scans were placed are in them; bent parts, wrong clearances and what was not scanned are not. ' +
+  'No more digits are printed than these bounds carry.';
 
 function figureTable(r: ResultFile): HTMLElement {
   const rows = figuresOf(r).map((f) =>

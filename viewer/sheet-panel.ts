@@ -63,7 +63,8 @@ export interface Again {
 
 /** The fine run's figures, or for turned dials the quick ones alone: what was not reckoned again is left out. */
 export function showFigures(r: ResultFile, again?: Again): void {
-  const figures = again ? quickFigures(again.result) : figuresOf(r);
+  const figures = again ? withStale(quickFigures(again.result), again) : figuresOf(r);
+  shown = figures;
   part('rows').replaceChildren(
     ...RANKS.map((rank) =>
       figureList(
@@ -77,6 +78,19 @@ export function showFigures(r: ResultFile, again?: Again): void {
   quick.hidden = !again;
   if (again) quick.textContent = quickWords(again);
 }
+
+/** Those on the sheet, to stay in their places until the newer ones come. */
+let shown: readonly Figure[] = [];
+
+/** While more is to come, figures that are not there yet stay as they were, marked as such, so that the sheet does not jump. */
+function withStale(now: readonly Figure[], { done, result }: Again): Figure[] {
+  if (done || result.none !== undefined) return [...now];
+  const missing = shown.filter((f) => QUICK_ORDER.includes(f.key) && !now.some((g) => g.key === f.key));
+  return [...now, ...missing.map((f) => ({ ...f, stale: true }))].sort((a, b) => QUICK_ORDER.indexOf(a.key) - QUICK_ORDER.indexOf(b.key));
+}
+
+/** The quick figures as they stand on the sheet; the tank's come after the envelope's. */
+const QUICK_ORDER = ['envelope', 'rated_l', 'usable_l', 'brim_l', 'ullage_l', 'wall_l', 'inside', 'trapped', 'stranded'];
 
 function quickWords({ result, done }: Again): string {
   if (result.none !== undefined)
@@ -101,7 +115,7 @@ export function figureList(figures: readonly Figure[], kind: string): HTMLElemen
     ...figures.map((f) =>
       make(
         'div',
-        { 'data-figure': f.key },
+        { 'data-figure': f.key, class: f.stale ? 'stale' : '' },
         make('dt', {}, f.label),
         make(
           'dd',

@@ -103,7 +103,7 @@ export function shopPanel(): Promise<ShopResult> {
         workers: Math.max(1, Math.min(8, navigator.hardwareConcurrency - 1)),
         version: VOIDGAUGE_VERSION,
       };
-      worker = spawnShop();
+      worker = await spawnShop();
       worker.addEventListener('error', (e) => rest(`The second thread failed: ${e.message || 'it did not start'}`));
       worker.addEventListener('message', ({ data }: MessageEvent<ShopSaid>) => {
         if ('fault' in data) rest(data.fault);

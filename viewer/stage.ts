@@ -12,7 +12,7 @@ export interface Eye extends Look {
 ColorManagement.enabled = false;
 
 /** Frames slower than this, ms, make the drawing coarser while it moves. */
-const SLOW = 45;
+const SLOW = 60;
 /** Without a graphics chip a picture at rest has at most so many pixels. */
 const SOFTWARE_PIXELS = 2_500_000;
 
@@ -24,6 +24,8 @@ export class Stage {
   readonly controls: OrbitControls;
   /** Called before each picture. */
   readonly onDraw: (() => void)[] = [];
+  /** Called before each picture with whether a rough one will do: it moves, and no graphics chip draws it. */
+  onRough: ((rough: boolean) => void) | undefined;
   /** Called when the eye has moved, by hand or by program. */
   readonly onMove: (() => void)[] = [];
   private readonly host: HTMLElement;
@@ -51,11 +53,21 @@ export class Stage {
     this.controls.zoomToCursor = true;
     this.controls.mouseButtons = { LEFT: MOUSE.ROTATE, MIDDLE: MOUSE.PAN, RIGHT: MOUSE.PAN };
     // On a narrow screen a finger drawn up or down scrolls the page.
-    if (matchMedia('(max-width: 780px)').matches) this.renderer.domElement.style.touchAction = 'pan-y';
+    if (matchMedia('(max-width: 780px)').matches) this.letScroll(this.renderer.domElement);
     this.controls.addEventListener('change', () => this.moved());
     new ResizeObserver(() => this.resize()).observe(host);
     this.resize();
     this.renderer.domElement.addEventListener('webglcontextrestored', () => this.request());
+  }
+
+  /** Fingers that turn out to scroll the page leave the eye where it was. */
+  private letScroll(canvas: HTMLElement): void {
+    canvas.style.touchAction = 'pan-y';
+    let before: Eye | undefined;
+    canvas.addEventListener('pointerdown', () => {
+      before = this.eye();
+    });
+    canvas.addEventListener('pointercancel', () => before && this.setEye(before));
   }
 
   /** CSS pixels per mm. */
@@ -148,7 +160,7 @@ export class Stage {
     clearTimeout(this.settle);
     this.settle = window.setTimeout(() => {
       this.moving = false;
-      if (this.applyFineness()) this.request();
+      if (this.applyFineness() || this.software) this.request();
       else this.tellRest();
     }, 180);
     this.request();
@@ -166,6 +178,7 @@ export class Stage {
     cancelAnimationFrame(this.waiting);
     this.waiting = 0;
     this.applyFineness();
+    if (this.software) this.onRough?.(this.moving);
     for (const f of this.onDraw) f();
     const start = performance.now();
     this.renderer.render(this.scene, this.camera);
@@ -193,6 +206,8 @@ export class Stage {
   private resize(): void {
     const width = Math.max(1, this.host.clientWidth);
     const height = Math.max(1, this.host.clientHeight);
+    // To set a size anew costs as much as a picture.
+    if (width === this.width && height === this.height) return;
     const keep = Math.min(width, height) / Math.min(this.width, this.height);
     this.width = width;
     this.height = height;

@@ -8,6 +8,8 @@ export interface Table {
   readonly title: string;
   readonly heads: readonly string[];
   readonly rows: readonly (readonly string[])[];
+  /** What must be known to read it. */
+  readonly note?: string;
   /** A direction to look along, one a row. */
   readonly along?: readonly (readonly number[])[];
 }
@@ -54,7 +56,8 @@ export function tablesOf(r: ResultFile): Table[] {
     id: 'closest',
     title: 'Nearest to each neighbour',
     heads: ['neighbour', 'gap, mm', 'asked, mm', 'place (forward, left, up), mm'],
-    rows: (r.closest ?? []).map((c) => [c.scan, one(c.gap_mm), String(c.asked_mm), place(c.at_mm)]),
+    rows: (r.closest ?? []).map((c) => [c.scan, c.gap_mm.toFixed(2), String(c.asked_mm), place(c.at_mm)]),
+    note: closestNote(r.closest ?? []),
   });
   put({
     id: 'attitudes',
@@ -115,6 +118,16 @@ export function tablesOf(r: ResultFile): Table[] {
   return out;
 }
 
+/** The envelope's own faces may stand a little inside a clearance: say so, and by how much. */
+function closestNote(closest: NonNullable<ResultFile['closest']>): string {
+  const inside = Math.max(0, ...closest.map((c) => c.asked_mm - c.gap_mm));
+  const here = inside < 0.005 ? 'here nowhere' : `here by ${inside.toFixed(2)} mm at most`;
+  return (
+    `Measured on the envelope as it was found, before trimming: between the cells its faces may stand inside a clearance, ${here}. ` +
+    'The seed mesh that "voidgauge make" writes is trimmed until it keeps every clearance, and its certificate says so.'
+  );
+}
+
 function stowed(s: NonNullable<ResultFile['stowage']>): string[][] {
   const rows: string[][] = [];
   const size = (v: readonly number[]): string => `${v.map((x) => whole(Math.floor(x))).join(' x ')} mm`;
@@ -153,5 +166,6 @@ export function tableElement(t: Table, look?: (along: readonly number[]) => void
     make('caption', {}, t.title),
     make('thead', {}, make('tr', {}, ...heads)),
     make('tbody', {}, ...rows),
+    ...(t.note ? [make('tfoot', {}, make('tr', {}, make('td', { colspan: String(t.heads.length) }, t.note)))] : []),
   );
 }

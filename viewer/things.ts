@@ -1,4 +1,4 @@
-import { BufferAttribute, BufferGeometry, type Material, Matrix4, Mesh as Mesh3, Vector3 } from 'three';
+import { BufferAttribute, BufferGeometry, type Material, Matrix4, Mesh as Mesh3 } from 'three';
 import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
 import type { Mesh } from '../src/core/mesh.ts';
 import { isClosed } from './section.ts';
@@ -28,6 +28,9 @@ export const KINDS = [
   'globe',
 ] as const;
 export type Kind = (typeof KINDS)[number];
+
+/** What only the fine run reckons: turned dials leave it as it was. */
+export const FINE_ONLY: ReadonlySet<Kind> = new Set(['item', 'route', 'bore', 'way', 'globe']);
 
 /** One thing on the drawing, in mm, +Z up, about zero. */
 export interface Thing {
@@ -68,11 +71,13 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
   const matrix = o.matrixWorld.clone().premultiply(TO_MM);
   const at = from.getAttribute('position');
   const positions = new Float32Array(at.count * 3);
-  const p = new Vector3();
-  for (let i = 0; i < at.count; i++)
-    p.fromBufferAttribute(at, i)
-      .applyMatrix4(matrix)
-      .toArray(positions, i * 3);
+  const m = matrix.elements;
+  for (let i = 0; i < at.count; i++) {
+    const x = at.getX(i);
+    const y = at.getY(i);
+    const z = at.getZ(i);
+    for (let a = 0; a < 3; a++) positions[3 * i + a] = m[a] * x + m[4 + a] * y + m[8 + a] * z + m[12 + a];
+  }
   const indices = from.index ? Uint32Array.from(from.index.array) : Uint32Array.from({ length: at.count }, (_, i) => i);
   const mesh: Mesh = { origin: [0, 0, 0], positions, indices };
   dispose(o);
@@ -83,7 +88,7 @@ function thingOf(o: Mesh3, from: BufferGeometry): Thing {
 /** A thing of a mesh; its corners are moved in place to lie about zero. */
 export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clearance?: number; error?: number } = {}): Thing {
   const mesh: Mesh = { ...from, origin: [0, 0, 0] };
-  for (let i = 0; i < mesh.positions.length; i++) mesh.positions[i] += from.origin[i % 3];
+  if (from.origin.some((v) => v !== 0)) for (let i = 0; i < mesh.positions.length; i++) mesh.positions[i] += from.origin[i % 3];
   let closed: boolean | undefined;
   return {
     name,
@@ -98,12 +103,11 @@ export function thingFrom(name: string, kind: Kind, from: Mesh, details: { clear
   };
 }
 
-/** Positions, indices and smooth normals for drawing; the mesh's origin must be zero. */
+/** Positions and indices for drawing, without normals until it is first seen; the mesh's origin must be zero. */
 function geometryOf(mesh: Mesh): BufferGeometry {
   const g = new BufferGeometry();
   g.setAttribute('position', new BufferAttribute(mesh.positions, 3));
   g.setIndex(new BufferAttribute(mesh.indices, 1));
-  g.computeVertexNormals();
   g.computeBoundingBox();
   g.computeBoundingSphere();
   return g;

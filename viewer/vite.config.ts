@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
+import { gzipSync } from 'node:zlib';
 import { build, createLogger, defineConfig, type InlineConfig, type Plugin } from 'vite';
 import { viteSingleFile } from 'vite-plugin-singlefile';
 
@@ -14,7 +15,7 @@ const out = resolve(root, '../dist/viewer');
 /** Names the one script and style of the single file by their hashes, so that the page runs nothing else. */
 const lockScripts: Plugin = {
   name: 'lock-scripts',
-  closeBundle() {
+  async closeBundle() {
     const icon = `data:image/svg+xml,${encodeURIComponent(readFileSync(resolve(root, 'icon.svg'), 'utf8'))}`;
     const html = readFileSync(resolve(out, 'single/index.html'), 'utf8').replace(
       /(<link rel="icon" href=")[^"]*/,
@@ -39,10 +40,38 @@ const lockScripts: Plugin = {
       (m) => `${m}\n<meta http-equiv="Content-Security-Policy" content="${policy}">`,
     );
     if (locked === html) throw new Error('the page lacks the charset line that the policy follows');
-    writeFileSync(resolve(out, 'report.html'), locked);
+    // The main job's program, for the page alone; embed.ts takes it out where there is a result.
+    const shop = gzipSync(await shopWorker(), { level: 9 }).toString('base64');
+    const block = `<script type="text/plain" data-part="shop-worker">${shop}</script>\n`;
+    writeFileSync(
+      resolve(out, 'report.html'),
+      locked.replace('</body>', (end) => block + end),
+    );
     rmSync(resolve(out, 'single'), { recursive: true });
   },
 };
+
+/** The worker of the main job as one script. */
+async function shopWorker(): Promise<string> {
+  const made = await build({
+    ...configFor(true),
+    configFile: false,
+    plugins: [],
+    build: {
+      write: false,
+      target: 'es2022',
+      modulePreload: false,
+      rolldownOptions: {
+        input: resolve(root, 'shop-worker.ts'),
+        output: { format: 'iife', codeSplitting: false },
+        checks: { pluginTimings: false },
+      },
+    },
+  });
+  const [chunk] = [made].flat().flatMap((m) => ('output' in m ? m.output : []));
+  if (chunk?.type !== 'chunk') throw new Error('the worker of the main job was not built');
+  return chunk.code;
+}
 
 /** After the plain page, the single file. */
 const alsoSingle: Plugin = {
@@ -52,8 +81,8 @@ const alsoSingle: Plugin = {
   },
 };
 
-/** Warnings that are known and harmless: libraries that also run in Node, and tasks that a worker finds by name. */
-const KNOWN = /externalized for browser compatibility|INEFFECTIVE_DYNAMIC_IMPORT/;
+/** Warnings that are known and harmless: libraries that also run in Node, tasks that a worker finds by name, and code that asks where it lies only in Node. */
+const KNOWN = /externalized for browser compatibility|INEFFECTIVE_DYNAMIC_IMPORT|EMPTY_IMPORT_META/;
 const logger = createLogger('warn');
 const { warn } = logger;
 logger.warn = (text, options) => {
@@ -86,7 +115,10 @@ function configFor(single: boolean): InlineConfig {
       chunkSizeWarningLimit: 1500,
       rolldownOptions: { checks: { pluginTimings: false } },
     },
-    worker: { format: single ? 'iife' : 'es', ...(single ? { rolldownOptions: { output: { codeSplitting: false } } } : {}) },
+    worker: {
+      format: single ? 'iife' : 'es',
+      rolldownOptions: { checks: { pluginTimings: false }, ...(single ? { output: { codeSplitting: false } } : {}) },
+    },
   };
 }
 

@@ -8,11 +8,12 @@ import { part } from './dom.ts';
 import type { Drawing } from './drawing.ts';
 import { Engine } from './engine.ts';
 import type { SlackAt } from './measure-panel.ts';
-import type { Dials, QuickResult, Settings } from './quick.ts';
+import type { QuickResult, Settings } from './quick.ts';
+import { QuickThings } from './quick-things.ts';
 import type { ResultFile } from './result.ts';
 import { showFigures } from './sheet-panel.ts';
 import { slackAt } from './slack-at.ts';
-import { KINDS, type Kind, type Show, type Thing, thingFrom } from './things.ts';
+import type { Thing } from './things.ts';
 
 export interface WhatIf {
   readonly source: Source;
@@ -32,6 +33,8 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
   const header: CoarseHeader = JSON.parse(new TextDecoder().decode(await source.read('coarse.json')));
   let engine: Promise<Engine> | undefined;
   let newest = 0;
+  const quick = new QuickThings(w.drawing, w.things, w.changed);
+  const opened = (): Promise<Engine> => Engine.open(source, header, { settings: settingsOf(result), tank: result.tank !== undefined });
   const panel = dialPanel(result, header, (dials) => {
     const mine = ++newest;
     w.changed();
@@ -39,12 +42,12 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
       showJobLines([]);
       again?.offer(undefined);
       showFigures(result);
-      showThings(w, w.things);
+      quick.back();
       showDip(w, undefined);
       return;
     }
     part('quick').textContent = 'Reckoning…';
-    engine ??= Engine.open(source, header, settingsOf(result));
+    engine ??= opened();
     const changes = changesOf(dials, firstDials(result), header);
     showJobLines(changes ? jobLines(changes) : []);
     again?.offer(changes);
@@ -52,11 +55,25 @@ export async function whatIf(w: WhatIf): Promise<DialPanel | undefined> {
       (e) => {
         if (mine !== newest) return;
         e.turn(dials, {
-          result: (r, done) => mine === newest && show(w, r, { dials, done }),
+          result: (r, done) => {
+            if (mine !== newest) return;
+            showFigures(result, { result: r, dials, done });
+            quick.show(r, dials, done);
+            if (done) showDip(w, r);
+          },
           error: (text) => fail(text),
         });
       },
       (e: unknown) => fail(e instanceof Error ? e.message : String(e)),
+    );
+  });
+  warmUp(() => {
+    if (engine) return;
+    engine = opened();
+    // The dials as they stand: what is reckoned is kept for the first turn, and the code is compiled by then.
+    engine.then(
+      (e) => newest === 0 && e.turn(firstDials(result), { result: () => {}, error: () => {} }),
+      () => {},
     );
   });
   // Below the dials.
@@ -83,6 +100,11 @@ export function slackReader(source: Source): SlackAt | undefined {
   };
 }
 
+/** Calls `start` once, as soon as pointer or keyboard come to the dials. */
+function warmUp(start: () => void): void {
+  for (const sign of ['pointerenter', 'focusin']) part('dials').addEventListener(sign, start, { once: true });
+}
+
 function settingsOf(r: ResultFile): Settings {
   const tank = r.job.tank || undefined;
   return {
@@ -104,39 +126,6 @@ function showJobLines(lines: readonly string[]): void {
 function fail(text: string): void {
   part('quick').hidden = false;
   part('quick').textContent = `The quick figures failed: ${text}`;
-}
-
-function show(w: WhatIf, r: QuickResult, { dials, done }: { dials: Dials; done: boolean }): void {
-  showFigures(w.result, { result: r, dials, done });
-  const made = Object.entries(r.meshes).map(([name, mesh]) => thingFrom(name, kindOf(name), mesh));
-  const names = new Set(made.map((t) => t.name));
-  // Until all parts are there, things of the turn before stay, but the envelope is already the new one.
-  const rest = done || r.none !== undefined ? w.things.filter((t) => !MADE.has(t.kind)) : w.drawing.things.map((d) => d.thing);
-  const things = [...rest.filter((t) => !names.has(t.name) && !(t.kind === 'envelope' && names.has('envelope'))), ...made];
-  showThings(
-    w,
-    things.sort((a, b) => KINDS.indexOf(a.kind) - KINDS.indexOf(b.kind)),
-    dials,
-  );
-  if (done) showDip(w, r);
-}
-
-const MADE: ReadonlySet<Kind> = new Set(['envelope', 'cavity', 'liquid', 'trapped', 'stranded', 'body', 'reclaimed', 'pocket', 'closest']);
-
-const kindOf = (name: string): Kind =>
-  name === 'trapped air' ? 'trapped' : name === 'stranded fuel' ? 'stranded' : (KINDS.find((k) => k === name) ?? 'envelope');
-
-/** Takes the things up; when what stands in the tank is first drawn, the envelope round it goes faint. */
-function showThings(w: WhatIf, things: readonly Thing[], dials?: Dials): void {
-  const before = new Map<string, Show>(w.drawing.things.map((t) => [t.thing.name, t.show]));
-  const stands = dials && (dials.pitch !== 0 || dials.lean !== 0 || dials.fill < 1);
-  if (stands && things.some((t) => t.kind === 'liquid') && !before.has('liquid') && before.get('envelope') === 'shown')
-    before.set('envelope', 'faint');
-  if (!stands && !before.has('liquid')) for (const name of ['liquid', 'trapped air', 'stranded fuel']) before.set(name, 'hidden');
-  const old = w.drawing.things.map((t) => t.thing);
-  w.drawing.setThings(things, before);
-  for (const t of old) if (!things.includes(t) && !w.things.includes(t)) t.geometry.dispose();
-  w.changed();
 }
 
 function showDip(w: WhatIf, r: QuickResult | undefined): void {

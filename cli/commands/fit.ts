@@ -1,3 +1,4 @@
+import { readdir } from 'node:fs/promises';
 import { availableParallelism } from 'node:os';
 import { dirname } from 'node:path';
 import type { Command } from 'commander';
@@ -29,7 +30,10 @@ export function addFit(program: Command): void {
     .argument('<body>', 'the finished body, a closed mesh in its place: STL, PLY, OBJ, GLB or 3MF')
     .description('hold a finished body against the scans: how near, what is wrong, whether it goes in, and where it would sit better')
     .option('--against <job...>', 'jobs of sister models: the same body at the same place in each')
-    .option('-o, --output <folder>', 'write fit.json into this folder, and the path of a body that turns on its way in as a table')
+    .option(
+      '-o, --output <folder>',
+      'write fit.json into this folder, and the path of a body that turns on its way in as a table; in the folder of a measure run, "view" and "report" then show the body on its way',
+    )
     .option('-f, --force', 'write over earlier results in the folder')
     .option('--json', 'print everything as JSON instead of a table')
     .option('--workers <number>', `threads to compute with (default: one a core, here ${availableParallelism()})`, workerCount)
@@ -48,26 +52,43 @@ async function run(path: string, mesh: string, options: Options): Promise<void> 
   const jobs: Job[] = [];
   for (const p of paths) jobs.push(parseJob(await readText(p, 'a job file'), p));
   await checkReadable(mesh, 'a mesh');
-  if (options.output !== undefined) await checkOutFolder(options.output, options.force === true);
+  if (options.output !== undefined) await checkOutput(options.output, options.force === true);
   const workers = options.workers ?? availableParallelism();
   const answers: FitAnswer[] = [];
-  for (const [i, job] of jobs.entries())
-    answers.push((await compute<FitAnswer>({ ask: 'fit', job, folder: dirname(paths[i]), mesh, workers })).value);
+  let drawn: ReadonlyMap<string, Uint8Array> = new Map();
+  for (const [i, job] of jobs.entries()) {
+    const { value, files } = await compute<FitAnswer>({ ask: 'fit', job, folder: dirname(paths[i]), mesh, workers });
+    answers.push(value);
+    drawn = files;
+  }
   const vehicles = answers.map(({ trial, inputs, notes }, i) => ({ job: jobs[i].name, file: paths[i], inputs, ...trial, notes }));
   const result = { tool: { name: 'voidgauge', version: VERSION }, mesh: answers[0].mesh, vehicles, cautions: CAUTIONS };
   const json = `${JSON.stringify(result, null, 2)}\n`;
   if (options.output !== undefined)
-    await writeFolder(options.output, filesOf(json, vehicles), ['fit.json', ...jobs.map((_, i) => pathFile(i))]);
+    await writeFolder(options.output, new Map<string, string | Uint8Array>([...filesOf(json, vehicles), ...drawn]), [
+      ...OWN,
+      ...jobs.map((_, i) => pathFile(i)),
+    ]);
   await print(options.json ? json : fitTable(result));
   if (options.output !== undefined) process.stderr.write(`Written to ${options.output}.\n`);
   if (vehicles.some((v) => !v.as_placed.pass)) process.exitCode = 3;
+}
+
+/** Besides the paths. */
+const OWN = ['fit.json', 'fit-body.glb'];
+
+/** Beside the results of a measure run there is room for those of a fit; everything else must be new, empty or forced. */
+async function checkOutput(out: string, force: boolean): Promise<void> {
+  const held = await readdir(out).catch((): string[] => []);
+  const added = held.includes('result.json') && !held.some((name) => OWN.includes(name) || /^path(-\d+)?\.csv$/.test(name));
+  await checkOutFolder(out, force || added);
 }
 
 /** The first vehicle's path is path.csv, the second's path-2.csv. */
 const pathFile = (i: number): string => (i === 0 ? 'path.csv' : `path-${i + 1}.csv`);
 
 function filesOf(json: string, vehicles: readonly TrialResult[]): Map<string, string> {
-  const files = new Map([['fit.json', json]]);
+  const files = new Map<string, string>([['fit.json', json]]);
   vehicles.forEach(({ way }, i) => {
     if (way.turned?.works) files.set(pathFile(i), pathCsv(way.turned.path));
   });

@@ -22,7 +22,7 @@ export function addReport(program: Command): void {
 }
 
 /** What the page reads; all but the first may be missing. */
-const FILES = ['result.json', 'scene.glb', 'coarse.json', 'coarse.bin', 'drawing.svg'];
+const FILES = ['result.json', 'scene.glb', 'coarse.json', 'coarse.bin', 'drawing.svg', 'fit.json', 'fit-body.glb'];
 
 async function run(out: string, options: Options): Promise<void> {
   await checkResults(out);

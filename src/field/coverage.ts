@@ -10,13 +10,19 @@ import type { Vec3 } from '../core/vec.ts';
  *
  * Where the field has a crease (an edge or corner of the body) the planes of nearby smooth cells are carried over to it and
  * the least or greatest of them is cut in 4 x 4 x 4 parts; where there are none, the cell is cut into eight, each with the
- * one-sided differences of its own corner. Turned box of 200 mm at 5 mm, volume and area off by: eight parts
- * everywhere -0.059 %, -0.81 %; with planes carried over -0.003 %, -0.21 %; ball of 40 cells -0.000 %, -0.05 %. Time: 9 ns a
- * cell where 2 % of the cells are cut.
+ * one-sided differences of its own corner. A cell that looks smooth may still have the crease at the end of its differences; its
+ * neighbours tell. Turned box of 200 mm at 5 mm, volume and area off by: eight parts everywhere -0.059 %, -0.81 %; with planes carried over
+ * -0.006 %, -0.25 %; with the neighbours asked too -0.002 %, -0.08 %; ball of 40 cells -0.000 %, -0.05 %. Before they were asked a cylinder of
+ * 100 mm radius lost 100 and 31 mm3 at 4 and 2 mm, its error falling slower than the square of the cell; now 55 and -1.
  */
 
 /** A second difference above this, in cells, is a crease (or a curve of less than three cells' radius), not a smooth surface. */
 const CREASE = 0.35;
+
+/** From here on a cell that looks smooth may have a crease at the end of its differences: its neighbours tell. */
+const SLIGHT = 0.02;
+/** The level passes through no cell that is farther from it, in cells: slopes of the fields are about 1. */
+const CUT = 0.9;
 
 /** Cells whose planes may be carried over have second differences of at most this. */
 const CLEAN = 0.2;
@@ -171,12 +177,26 @@ export class Coverage {
       const cy = yp + ym - 2 * f;
       const cz = zp + zm - 2 * f;
       const bend = Math.max(Math.abs(cx), Math.abs(cy), Math.abs(cz));
-      if (bend <= CREASE) cut.plane(f + (cx + cy + cz) / 24, gx, gy, gz);
+      if (bend <= CREASE && !(bend > SLIGHT && Math.abs(f) < CUT && this.besideCrease(c, f, [i, j, k])))
+        cut.plane(f + (cx + cy + cz) / 24, gx, gy, gz);
       else if (Math.abs(f) < NEAR && this.planesAround([i, j, k], f)) this.parts();
       else this.eighths(f, xm, xp, ym, yp, zm, zp);
       share[i] = cut.share;
       area[i] = cut.area;
     }
+  }
+
+  /** Whether the second difference of a cell next to cell `c` = (i, j, k), along the axis of both, is that of a crease. */
+  private besideCrease(c: number, f: number, [i, j, k]: Vec3): boolean {
+    const { nx, ny, nz } = this;
+    return this.bendsBeyond(c, f, 1, i, nx) || this.bendsBeyond(c, f, nx, j, ny) || this.bendsBeyond(c, f, nx * ny, k, nz);
+  }
+
+  private bendsBeyond(c: number, f: number, d: number, i: number, n: number): boolean {
+    return (
+      (i + 2 < n && Math.abs(this.at(c + 2 * d) - 2 * this.at(c + d) + f) > CREASE) ||
+      (i > 1 && Math.abs(this.at(c - 2 * d) - 2 * this.at(c - d) + f) > CREASE)
+    );
   }
 
   /** Value in cells above the level. */

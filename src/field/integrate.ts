@@ -1,4 +1,5 @@
 import type { Field } from '../core/field.ts';
+import type { Grid } from '../core/grid.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { BACK_6, components, insideOf } from './components.ts';
 import { Coverage } from './coverage.ts';
@@ -96,8 +97,10 @@ export function volumeByLabel(field: Field, labels: Int32Array, count: number, l
   const { nx, ny, nz, step } = field.grid;
   const cover = new Coverage(field, level);
   const out = new Float64Array(count);
+  const near = rowsNear(field.grid, labels);
   for (let k = 0; k < nz; k++)
     for (let j = 0; j < ny; j++) {
+      if (near[j + ny * k] === 0) continue;
       cover.row(j, k);
       const row = nx * (j + ny * k);
       for (let i = 0; i < nx; i++) {
@@ -110,6 +113,21 @@ export function volumeByLabel(field: Field, labels: Int32Array, count: number, l
     }
   for (let l = 0; l < count; l++) out[l] *= step ** 3;
   return out;
+}
+
+/** 1 for each row of cells that has a label in it or in one of the eight rows round it: nothing can count elsewhere. */
+function rowsNear({ nx, ny, nz }: Grid, labels: Int32Array): Uint8Array {
+  const near = new Uint8Array(ny * nz);
+  for (let k = 0; k < nz; k++)
+    for (let j = 0; j < ny; j++) {
+      const row = nx * (j + ny * k);
+      let i = 0;
+      while (i < nx && labels[row + i] < 0) i++;
+      if (i === nx) continue;
+      for (let z = Math.max(0, k - 1); z <= Math.min(nz - 1, k + 1); z++)
+        near.fill(1, Math.max(0, j - 1) + ny * z, Math.min(ny - 1, j + 1) + 1 + ny * z);
+    }
+  return near;
 }
 
 /** Label of the highest of the 26 neighbours that have one, or -1. */

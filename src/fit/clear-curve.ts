@@ -2,6 +2,7 @@ import { BufferAttribute, BufferGeometry, Vector3 } from 'three';
 import { MeshBVH } from 'three-mesh-bvh';
 import type { Mesh } from '../core/mesh.ts';
 import { add, distance, scale, sub, type Vec3 } from '../core/vec.ts';
+import type { Nearest } from './widest.ts';
 
 /** Something that a curve is held against. */
 export interface CurveNeighbour {
@@ -81,9 +82,15 @@ export class CurveCheck {
     return { ...seen, atLeast: Math.min(proven, seen.atLeast) };
   }
 
+  /** The place that is nearest to a point, over all neighbours; undefined when none is within FAR. */
+  nearestTo(p: Vec3): Nearest | undefined {
+    const { nearest } = this.distanceTo(p, FAR);
+    return nearest;
+  }
+
   /** The least distance over all neighbours, as far as `reach` mm is looked. */
-  private distanceTo(p: Vec3, reach: number): { distance: number; neighbour: string } {
-    let best = { distance: reach, neighbour: '' };
+  private distanceTo(p: Vec3, reach: number): { distance: number; neighbour: string; nearest?: Nearest } {
+    let best: { distance: number; neighbour: string; nearest?: Nearest } = { distance: reach, neighbour: '' };
     for (const { name, origin, bvh, off } of this.trees) {
       const found = bvh.closestPointToPoint(
         new Vector3(p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]),
@@ -92,7 +99,9 @@ export class CurveCheck {
         best.distance + off,
       );
       const d = (found?.distance ?? Infinity) - off;
-      if (d < best.distance) best = { distance: d, neighbour: name };
+      if (!found || d >= best.distance) continue;
+      const { x, y, z } = found.point;
+      best = { distance: d, neighbour: name, nearest: { at: add([x, y, z], origin), off } };
     }
     return best;
   }

@@ -1,9 +1,9 @@
 import type { Field } from '../core/field.ts';
-import { cellAt, cellCentre } from '../core/grid.ts';
+import { cellCentre } from '../core/grid.ts';
 import { distance, type Vec3 } from '../core/vec.ts';
-import { flood } from '../field/flood.ts';
 import { type Curve, rounded } from './curve.ts';
 import { shortest } from './shortest.ts';
+import { type NearestTo, widestWay } from './widest.ts';
 
 /** A hose, cable or pipe that is to be led from one place to another; lengths mm. */
 export interface PassageAsk {
@@ -17,15 +17,16 @@ export interface PassageAsk {
 }
 
 /** The narrowest place of the widest way. */
-export interface Bottleneck {
-  /** Greatest diameter that passes at the clearance asked, mm; the grid reads it up to 1.8 cells too small, never too large. */
+export interface PassageNeck {
+  /** Greatest diameter that passes at the clearance asked, mm, and by how much it may be off. */
   readonly diameter: number;
+  readonly error: number;
   readonly at: Vec3;
 }
 
 export interface Passage {
   /** Null when the two ends do not hang together at all, or one lies outside the grid. */
-  readonly bottleneck: Bottleneck | null;
+  readonly bottleneck: PassageNeck | null;
   readonly curve: Curve | null;
   /** Why there is no curve. */
   readonly why: 'too narrow' | 'bends too tight' | 'ends apart' | null;
@@ -45,13 +46,14 @@ const SURE = 0.1;
 /**
  * Finds the way of a hose through `distanceTo`, the distance to everything that it must keep clear of, mm: first how wide it could be at
  * most (a maximin flood), then the shortest way at the gap that it needs, its corners rounded by the bend radius. `clear` judges a
- * curve by exact distances; the first that passes is the answer.
+ * curve by exact distances; the first that passes is the answer. With `nearestTo`, exact too, the narrowest place is told exactly.
  */
-export function findPassage(distanceTo: Field, ask: PassageAsk, clear: (curve: Curve) => boolean): Passage {
+export function findPassage(distanceTo: Field, ask: PassageAsk, clear: (curve: Curve) => boolean, nearestTo?: NearestTo): Passage {
   const need = ask.diameter / 2 + ask.clearance;
-  const field = withEnds(distanceTo, ask, need * 3);
+  // No end is the narrowest place.
+  const field = withEnds(distanceTo, ask, Math.max(3 * need, greatest(distanceTo)));
   const none = { curve: null, bendable: null };
-  const bottleneck = widest(field, ask);
+  const bottleneck = widest(field, ask, nearestTo);
   if (!bottleneck) return { bottleneck: null, ...none, why: 'ends apart' };
   const lines: (readonly Vec3[])[] = [];
   const base = need + SURE * field.grid.step;
@@ -90,14 +92,9 @@ function withEnds({ grid, data }: Field, { from, to, ends }: PassageAsk, free: n
   return { grid, data: out };
 }
 
-function widest(field: Field, { from, to, clearance }: PassageAsk): Bottleneck | null {
-  const [a, b] = [cellAt(field.grid, from), cellAt(field.grid, to)];
-  if (a < 0 || b < 0) return null;
-  const { reach } = flood(field, [a]);
-  const level = reach.data[b];
-  if (!(level > -Infinity)) return null;
-  // The least of the field on the best way is the field of some cell that is reached at just that.
-  let at = b;
-  for (let c = 0; c < field.data.length; c++) if (field.data[c] === level && reach.data[c] === level) at = c;
-  return { diameter: 2 * (level - clearance), at: cellCentre(field.grid, at) };
+const greatest = ({ data }: Field): number => data.reduce((most, v) => (v > most ? v : most), -Infinity);
+
+function widest(field: Field, { from, to, clearance, ends }: PassageAsk, nearestTo?: NearestTo): PassageNeck | null {
+  const found = widestWay(field, { from, to, rim: ends }, nearestTo);
+  return found && { diameter: 2 * (found.radius - clearance), error: 2 * found.error, at: found.at };
 }

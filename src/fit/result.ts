@@ -63,6 +63,8 @@ export interface TubeResult {
   readonly axis: readonly Vec3[];
   /** Of the whole tube as far as it was scanned. */
   readonly length_mm: number;
+  /** Its straight pieces, from one end to the other. */
+  readonly straights_mm: readonly number[];
   readonly bends: readonly { readonly at_mm: Vec3; readonly radius_mm: number; readonly angle_deg: number }[];
   readonly comes_off: boolean;
   /** The stretches along or through the envelope. */
@@ -91,7 +93,13 @@ export interface RouteResult {
   readonly diameter_mm: number;
   readonly clearance_mm: number;
   /** The narrowest place of the widest way, and the greatest diameter that passes there with the clearance. */
-  readonly bottleneck: { readonly diameter_mm: number; readonly at_mm: Vec3; readonly between: readonly string[] } | null;
+  readonly bottleneck: {
+    readonly diameter_mm: number;
+    /** By how much it may be off, either way. */
+    readonly error_mm: number;
+    readonly at_mm: Vec3;
+    readonly between: readonly string[];
+  } | null;
   readonly length_mm: number;
   readonly bends: readonly { readonly at_mm: Vec3; readonly radius_mm: number; readonly angle_deg: number }[];
   /** Proven: the hose's surface is nowhere nearer to a scan, its ends left out. Null without a route. */

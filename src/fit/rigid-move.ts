@@ -20,9 +20,11 @@ export interface Move {
   readonly at: (t: number) => Pose;
 }
 
-type Quaternion = readonly [w: number, x: number, y: number, z: number];
+/** Of unit length. */
+export type Quaternion = readonly [w: number, x: number, y: number, z: number];
 
-function quaternionOf(turn: Vec3): Quaternion {
+/** The quaternion of a rotation vector. */
+export function quaternionOf(turn: Vec3): Quaternion {
   const angle = length(turn);
   const s = angle > 1e-12 ? Math.sin(angle / 2) / angle : 0.5;
   return [Math.cos(angle / 2), turn[0] * s, turn[1] * s, turn[2] * s];
@@ -64,6 +66,8 @@ export interface Gone {
   /** Bound of how far any point travelled, mm, and whether the goal was reached. */
   readonly travel: number;
   readonly whole: boolean;
+  /** Least slack seen on the way, both ends included, mm. */
+  readonly least: number;
 }
 
 /** Shortest step, mm, and looks at most in one move: a crawl along a wall is given up, what was proved of it is kept. */
@@ -83,13 +87,14 @@ export async function alongMove(
   const move = moveBetween(from.pose, to, radius);
   let { pose, gap } = from;
   let travel = 0;
+  let least = gap.slack;
   for (let look = 0; look < LOOKS && travel < move.length; look++) {
     // One and a half gaps: nearly always still proved, in fewer looks; else the gap itself.
     const wide = await step(1.5);
     if (wide) continue;
     if (!(await step(0.95))) break;
   }
-  return { pose, gap, travel, whole: travel >= move.length };
+  return { pose, gap, travel, whole: travel >= move.length, least };
 
   async function step(share: number): Promise<boolean> {
     const next = Math.min(move.length, travel + Math.max(share * gap.slack, LEAST_STEP));
@@ -100,6 +105,7 @@ export async function alongMove(
     pose = there;
     gap = found;
     travel = next;
+    least = Math.min(least, found.slack);
     return true;
   }
 }

@@ -103,6 +103,8 @@ export interface FollowedWay {
   /** Least distance on the way less the sliding clearance, at the places looked at, and what is proved between them. */
   readonly least_slack_mm: number;
   readonly at_least_mm: number;
+  /** How far it had slid where it comes nearest. */
+  readonly least_after_mm: number;
   /** What comes nearest on the way, or stops it. */
   readonly obstacle: string | null;
   readonly at_mm: Vec3 | null;

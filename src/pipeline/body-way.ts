@@ -1,9 +1,12 @@
 import { type Context, checkCancelled } from '../core/context.ts';
+import { type Field, sampleField } from '../core/field.ts';
+import { cellAt, cellCentre } from '../core/grid.ts';
 import { meshBox } from '../core/mesh.ts';
 import { RADIANS_PER_DEGREE } from '../core/units.ts';
 import { type Box3, growBox, scale, type Vec3 } from '../core/vec.ts';
 import type { RoughSlack } from '../fit/body-tree.ts';
 import { outlooks, surfacePoints } from '../fit/body-way.ts';
+import { type Narrow, narrowPlaces } from '../fit/narrows.ts';
 import { AT_REST, type Pose, rowsOf } from '../fit/pose.ts';
 import { roomOf } from '../fit/room.ts';
 import type { FollowedWay, PathPose, TurnedWay, WayOfBody } from '../fit/trial.ts';
@@ -52,15 +55,18 @@ export async function bodyWay(
   const follow = (d: Vec3, judge: GapJudge): FollowedWay => followed(judge, d, toTheOpen(near, scans, d));
   const tried: FollowedWay[] = [];
   let judge: GapJudge | undefined;
+  let narrows: readonly Narrow[] = [];
+  let points: Float32Array = new Float32Array(0);
   if (staying.length > 0) {
     const { obstacles, grid } = await slidingObstacles(asked, { scans, step: job.step, job }, run.context);
     const room = roomOf(obstacles, near.field, run.context);
-    const points = surfacePoints(near.body, grid.step);
+    points = surfacePoints(near.body, grid.step);
     const candidates = await outlooks(room.slack, points, { directions: asked.directions, count: FOLLOWED }, run.context);
     judge = judgeOf(
       staying.map((s) => s.name),
       { field: room.slack, error: ROUGH * grid.step },
     );
+    if (job.fit.turn_in) narrows = narrowPlaces(room.slack, freestCell(room.slack, near), boxOfScans(staying));
     for (const c of candidates) {
       checkCancelled(run.context);
       tried.push(follow(c.direction, judge));
@@ -74,16 +80,21 @@ export async function bodyWay(
   const straight = staying.length === 0 || tried.some((t) => t.works);
   const seconds = straight ? false : job.fit.turn_in;
   const directions = tried.map((t) => t.direction);
-  const search = { seconds: seconds || 0, clearance: asked.clearance, directions };
+  const search = { seconds: seconds || 0, clearance: asked.clearance, directions, narrows, points };
   const turned = judge && seconds ? await turnedIn(near, judge, { ...search, surroundings: boxOfScans(staying) }, run.context) : null;
   const works = (straight || turned?.works === true) && putOn.every((p) => p.works);
   return { ...head, works, tried, turned, put_on: putOn };
 }
 
+/** Room beyond the clearance that a way with turns is to have, if there is one, mm: a hand moves no truer than that. */
+const SPARES = [0.5, 1.5, 4];
+
 interface TurnSearch {
   readonly seconds: number;
   readonly clearance: number;
   readonly directions: readonly Vec3[];
+  readonly narrows: readonly Narrow[];
+  readonly points: Float32Array;
   readonly surroundings: Box3;
 }
 
@@ -91,7 +102,7 @@ interface TurnSearch {
 async function turnedIn(
   near: Nearness,
   judge: GapJudge,
-  { seconds, clearance, directions, surroundings }: TurnSearch,
+  { seconds, clearance, surroundings, ...search }: TurnSearch,
   context: Context,
 ): Promise<TurnedWay> {
   const begin = performance.now();
@@ -100,7 +111,8 @@ async function turnedIn(
     centre: near.centre,
     radius: near.radius,
     surroundings: growBox(surroundings, clearance),
-    directions,
+    ...search,
+    spares: SPARES,
     more: () => {
       checkCancelled(context);
       const share = (performance.now() - begin) / 1000 / seconds;
@@ -128,6 +140,18 @@ async function turnedIn(
   };
 }
 
+/** The cell inside the body with the most room round it. */
+function freestCell({ grid, data }: Field, { field, centre }: Nearness): number {
+  let best = cellAt(grid, centre);
+  let most = -Infinity;
+  for (let c = 0; c < data.length; c++)
+    if (data[c] > most && sampleField(field, cellCentre(grid, c)) > 0) {
+      most = data[c];
+      best = c;
+    }
+  return best;
+}
+
 /** How far along d the body has to slide until it has left the box of all scans behind, mm. */
 function toTheOpen(near: Nearness, scans: readonly Scan[], d: Vec3): number {
   const reach = (b: Box3, sign: 1 | -1): number => d.reduce((sum, v, a) => sum + Math.max(sign * v * b.min[a], sign * v * b.max[a]), 0);
@@ -140,10 +164,10 @@ function followed(judge: GapJudge, direction: Vec3, clear: number): FollowedWay 
   let before = Number.NaN;
   let step = 0;
   let proved = Infinity;
-  let worst: { slack: number; obstacle?: string; at?: Vec3 } = { slack: Infinity };
+  let worst: { slack: number; obstacle?: string; at?: Vec3; after: number } = { slack: Infinity, after: 0 };
   for (;;) {
     const found = judge.gap({ ...AT_REST, shift: scale(direction, travel) });
-    if (found.slack < worst.slack) worst = found;
+    if (found.slack < worst.slack) worst = { ...found, after: travel };
     proved = Math.min(proved, found.slack, Number.isNaN(before) ? Infinity : (before + found.slack - step) / 2);
     if (found.slack < 0 || travel >= clear) break;
     before = found.slack;
@@ -156,6 +180,7 @@ function followed(judge: GapJudge, direction: Vec3, clear: number): FollowedWay 
     travel_mm: Math.min(travel, clear),
     least_slack_mm: worst.slack,
     at_least_mm: proved,
+    least_after_mm: worst.after,
     obstacle: worst.obstacle ?? null,
     at_mm: worst.at ?? null,
   };

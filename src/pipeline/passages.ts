@@ -47,7 +47,7 @@ async function lead(ask: JobPassage, space: Space, envelope: Mesh, context: Cont
     closest = check.closest(curve.points, ask.ends, need - SLOP);
     return closest.atLeast >= need - SLOP;
   };
-  const found = findPassage(field, { ...ask, bendRadius: ask.bend_radius }, clear);
+  const found = findPassage(field, { ...ask, bendRadius: ask.bend_radius }, clear, (p) => check.nearestTo(p));
   return resultOf(ask, found, closest, space);
 }
 
@@ -82,7 +82,12 @@ function resultOf(ask: JobPassage, { bottleneck, curve, why, bendable }: Passage
     why: why && reason(why, ask, bottleneck?.diameter ?? 0, bendable),
     diameter_mm: ask.diameter,
     clearance_mm: ask.clearance,
-    bottleneck: bottleneck && { diameter_mm: bottleneck.diameter, at_mm: bottleneck.at, between: near.map((o) => o.name) },
+    bottleneck: bottleneck && {
+      diameter_mm: bottleneck.diameter,
+      error_mm: bottleneck.error,
+      at_mm: bottleneck.at,
+      between: near.map((o) => o.name),
+    },
     length_mm: curve?.length ?? 0,
     bends: (curve?.bends ?? []).map((b) => ({ at_mm: b.at, radius_mm: b.radius, angle_deg: b.angle })),
     least_gap_mm: curve && closest ? closest.atLeast - ask.diameter / 2 : null,
@@ -97,7 +102,7 @@ function reason(why: NonNullable<Passage['why']>, ask: JobPassage, widest: numbe
   if (why === 'ends apart') return 'Its ends do not hang together, or lie in a scan; give other points or longer ends.';
   if (why === 'too narrow')
     return widest > 0
-      ? `With ${ask.clearance} mm of clearance at most ${widest.toFixed(1)} mm pass.`
+      ? `With ${ask.clearance} mm of clearance at most ${Math.max(0, Math.floor(10 * widest) / 10).toFixed(1)} mm pass.`
       : `The clearance of ${ask.clearance} mm alone is more than the narrowest place has.`;
   const would = bendable ? `; ${bendable.toFixed(0)} mm would do` : '';
   return `It is wide enough, but not for bends of ${ask.bend_radius} mm${would}.`;

@@ -63,8 +63,10 @@ export async function tryBody(body: Mesh, job: Job, files: Files, context: Conte
   run.done('closest approach');
   const input = { judge: (pose: Pose, below: number) => near.contacts(pose, below), centre: near.centre, radius: near.radius, limits };
   const settled = await settle(input, context);
-  const gains = settled.after > settled.before + WORTH;
-  const moved = gains ? { ...(await stand(near, settled.pose, present, run)), move: moveOf(settled, near) } : null;
+  const after = settled.after > settled.before + WORTH ? await stand(near, settled.pose, present, run) : null;
+  // Only what the exact measure confirms is told of.
+  const gains = after && after.least_slack_mm > asPlaced.least_slack_mm + WORTH;
+  const moved = gains ? { ...after, move: moveOf(settled, near) } : null;
   run.done('settling');
   const crossed = asPlaced.obstacles.some((o) => o.relation !== 'apart');
   const way = await bodyWay(near, crossed, { job, scans }, run);

@@ -77,6 +77,7 @@ function tubeResult(scan: string, t: Tube, bores: ReturnType<typeof boresIn>, co
     arc_seen_deg: t.arcSeen,
     axis: t.axis,
     length_mm: t.length,
+    straights_mm: t.straights.map((s) => s.length),
     bends: t.bends.map((b) => ({ at_mm: b.at, radius_mm: b.radius, angle_deg: b.angle })),
     comes_off: comesOff,
     bores: bores.map(

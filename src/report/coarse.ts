@@ -1,6 +1,6 @@
 import type { Context } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
-import type { Grid } from '../core/grid.ts';
+import { cellCount, type Grid } from '../core/grid.ts';
 import type { Vec3 } from '../core/vec.ts';
 import { distanceToMesh } from '../field/distance.ts';
 import type { Scan } from '../scan/scan.ts';
@@ -10,16 +10,18 @@ import { standOff } from '../space/slack.ts';
 /**
  * The coarse distance fields that the dials work from: coarse.json and coarse.bin in a result folder.
  *
- * coarse.json is the header below. coarse.bin is the gzip of the fields one after the other, in the header's order; a field is
- * one int16 (little-endian) a cell, x fastest, in units of `quantum` mm, each but the first stored as its difference
- * (modulo 2^16) from the one before it: neighbours differ little, so it packs well.
+ * coarse.json is the header below. coarse.bin is the gzip of the fields one after the other, in the header's order. A field is one
+ * int16 a cell, x fastest, in units of `quantum` mm, each stored as its difference (modulo 2^16) from what the seven cells before it would make it
+ * if the field were a sum of functions of two axes each (Ibarria et al., Out-of-core compression and decompression of large
+ * n-dimensional scalar fields, Computer Graphics Forum 22, 2003); differences of either sign as 0, -1, 1, -2 ... become 0, 1, 2, 3 ...; first the low byte of every
+ * cell, then the high one. Differences along x alone, both bytes together (the first way) packed to 1.4 times as much.
  *
  * The fields: the region first (signed distance to its border, positive inside, barriers already taken into account), then
  * one an obstacle (distance to its surface, or, for a small file, a single "every obstacle" whose values are the slack and
  * whose `off` is 0). Values beyond +-32767 quanta are held there; cells well outside the region may hold anything.
  */
 export interface CoarseHeader {
-  readonly version: 1;
+  readonly version: 2;
   readonly grid: Grid;
   /** mm a unit; 1/32 is fine. */
   readonly quantum: number;
@@ -47,40 +49,62 @@ export interface Coarse {
 const LIMIT = 32767;
 
 /** The bytes of coarse.bin before gzip. */
-export function packCoarse(fields: readonly Float32Array[], quantum: number): Uint8Array {
-  const out = new Uint8Array(2 * fields.reduce((n, f) => n + f.length, 0));
-  const view = new DataView(out.buffer);
-  let at = 0;
-  for (const f of fields) {
-    let before = 0;
-    for (let c = 0; c < f.length; c++, at += 2) {
-      const q = Math.max(-LIMIT, Math.min(LIMIT, Math.round(f[c] / quantum)));
-      view.setInt16(at, q - before, true);
-      before = q;
+export function packCoarse(fields: readonly Float32Array[], grid: Grid, quantum: number): Uint8Array {
+  const cells = cellCount(grid);
+  const out = new Uint8Array(2 * cells * fields.length);
+  const q = new Int16Array(cells);
+  fields.forEach((f, n) => {
+    for (let c = 0; c < cells; c++) q[c] = Math.max(-LIMIT, Math.min(LIMIT, Math.round(f[c] / quantum)));
+    for (const axis of axes(grid)) difference(q, axis);
+    const low = 2 * n * cells;
+    for (let c = 0; c < cells; c++) {
+      const folded = (q[c] << 1) ^ (q[c] >> 15);
+      out[low + c] = folded;
+      out[low + cells + c] = folded >> 8;
     }
-  }
+  });
   return out;
 }
 
 /** Reads the header and the unzipped bytes. Throws an Error with a sentence when they do not belong together. */
 export function readCoarse(header: CoarseHeader, bytes: ArrayBuffer): Coarse {
-  const { nx, ny, nz } = header.grid;
-  const cells = nx * ny * nz;
+  const { grid, quantum } = header;
+  const cells = cellCount(grid);
   const count = header.obstacles.length + 1;
-  if (header.version !== 1) throw new Error(`coarse.json is of version ${String(header.version)}, which this page does not know.`);
+  if (header.version !== 2) throw new Error(`coarse.json is of version ${String(header.version)}, which this page does not know.`);
   if (bytes.byteLength !== 2 * cells * count)
     throw new Error(`coarse.bin holds ${bytes.byteLength} bytes; its header asks for ${2 * cells * count}.`);
-  const steps = new DataView(bytes);
+  const packed = new Uint8Array(bytes);
+  const q = new Int16Array(cells);
   const fields = Array.from({ length: count }, (_, n) => {
-    const f = new Float32Array(cells);
-    let q = 0;
+    const low = 2 * n * cells;
     for (let c = 0; c < cells; c++) {
-      q = ((q + steps.getInt16(2 * (n * cells + c), true)) << 16) >> 16;
-      f[c] = q * header.quantum;
+      const folded = packed[low + c] | (packed[low + cells + c] << 8);
+      q[c] = (folded >> 1) ^ -(folded & 1);
     }
+    for (const axis of axes(grid)) sum(q, axis);
+    const f = new Float32Array(cells);
+    for (let c = 0; c < cells; c++) f[c] = q[c] * quantum;
     return f;
   });
   return { header, fields };
+}
+
+/** By axis: how far apart neighbours stand, and the length of a stretch of cells of which the first `stride` have none before them. */
+const axes = ({ nx, ny, nz }: Grid): { stride: number; length: number }[] => [
+  { stride: 1, length: nx },
+  { stride: nx, length: nx * ny },
+  { stride: nx * ny, length: nx * ny * nz },
+];
+
+/** Each value less the one before it along an axis, in place, modulo 2^16. */
+function difference(q: Int16Array, { stride, length }: { stride: number; length: number }): void {
+  for (let from = 0; from < q.length; from += length) for (let c = from + length - 1; c >= from + stride; c--) q[c] -= q[c - stride];
+}
+
+/** The inverse. */
+function sum(q: Int16Array, { stride, length }: { stride: number; length: number }): void {
+  for (let from = 0; from < q.length; from += length) for (let c = from + stride; c < from + length; c++) q[c] += q[c - stride];
 }
 
 /** mm a unit: values are held to half of it. */
@@ -111,7 +135,7 @@ export async function coarseFields(
   });
   const fields = [region.data, ...(await Promise.all(distances))];
   const header: CoarseHeader = {
-    version: 1,
+    version: 2,
     grid,
     quantum: QUANTUM,
     start_mm: start,
@@ -122,5 +146,5 @@ export async function coarseFields(
       ...(s.settings.role === 'mates' ? { mates: true } : {}),
     })),
   };
-  return { header, bytes: packCoarse(fields, QUANTUM) };
+  return { header, bytes: packCoarse(fields, grid, QUANTUM) };
 }

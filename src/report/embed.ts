@@ -1,17 +1,21 @@
 import { gzipSync } from 'fflate';
 
+/** What a page that shows a result has no use for: the program of the main job, see vite.config.ts. */
+const SHOP_WORKER = /<script type="text\/plain" data-part="shop-worker">[^<]*<\/script>\n?/;
+
 /**
  * Puts files into the single-file page (dist/viewer/report.html as built): each a block of text that no browser runs, gzip
- * in base64, which data.ts reads back. Names must be plain file names. Pure: the same bytes for the same input.
+ * in base64, which data.ts reads back; the program of the main job goes out. Names must be plain file names. Pure: the same bytes for the same input.
  */
 export function embed(page: string, files: ReadonlyMap<string, Uint8Array>): string {
   const blocks = [...files].map(([name, bytes]) => {
     if (!/^[\w.-]+$/.test(name)) throw new Error(`"${name}" is no plain file name`);
     return `<script type="text/plain" data-file="${name}">${toBase64(gzipSync(bytes, { level: 9, mtime: 0 }))}</script>\n`;
   });
-  const at = page.lastIndexOf('</body>');
+  const bare = page.replace(SHOP_WORKER, '');
+  const at = bare.lastIndexOf('</body>');
   if (at < 0) throw new Error('the page has no body to put data into');
-  return page.slice(0, at) + blocks.join('') + page.slice(at);
+  return bare.slice(0, at) + blocks.join('') + bare.slice(at);
 }
 
 const DIGITS = 'ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/';

@@ -47,7 +47,7 @@ export function boxCoarse(): { header: CoarseHeader; fields: Float32Array[] } {
   const region = fieldOf(grid, (x, y, z) => Math.min(a - Math.abs(x - cx), b - Math.abs(y - cy), c - Math.abs(z - cz)));
   const lid = fieldOf(grid, (_x, _y, z) => cz + c + BOX.lid - z);
   const header: CoarseHeader = {
-    version: 1,
+    version: 2,
     grid,
     quantum: 1 / 32,
     start_mm: [cx, cy, cz],
@@ -59,9 +59,12 @@ export function boxCoarse(): { header: CoarseHeader; fields: Float32Array[] } {
 export async function writeBoxFolder(dir: string): Promise<void> {
   const { header, fields } = boxCoarse();
   const job = { name: 'Box under a lid', least_radius: BOX.radius, accuracy: BOX.accuracy, tank: { wall: BOX.wall } };
-  const envelope = ellipsoid(BOX.centre, [150, 110, 80]);
+  const things = {
+    envelope: { shape: ellipsoid(BOX.centre, [150, 110, 80]), extras: { kind: 'envelope' } },
+    'a block': { shape: ellipsoid(BOX.centre, [40, 40, 40], 8), extras: { kind: 'item' } },
+  };
   await writeFile(join(dir, 'result.json'), JSON.stringify({ ...RESULT, tank: { ...RESULT.tank, ullage_percent: 100 * BOX.ullage }, job }));
-  await writeFile(join(dir, 'scene.glb'), await sceneGlb({ envelope: { shape: envelope, extras: { kind: 'envelope' } } }));
+  await writeFile(join(dir, 'scene.glb'), await sceneGlb(things));
   await writeFile(join(dir, 'coarse.json'), JSON.stringify(header));
-  await writeFile(join(dir, 'coarse.bin'), gzipSync(packCoarse(fields, header.quantum)));
+  await writeFile(join(dir, 'coarse.bin'), gzipSync(packCoarse(fields, header.grid, header.quantum)));
 }

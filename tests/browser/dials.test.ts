@@ -46,7 +46,14 @@ async function expectFigure(page: Page, key: string, want: number): Promise<void
 test('each dial changes the figure that it is for, to its closed form; as measured brings the sheet back', async () => {
   const page = await bench.open();
   const before = await page.locator('#rows').textContent();
+  const block = (show: string): Promise<boolean> => page.locator(`[data-thing="a block"] input[value="${show}"]`).isChecked();
+  const remarks = page.locator('#places .of-fine, [data-thing="a block"] .of-fine');
+  await page.locator('[data-thing="a block"] input[value="shown"]').check({ force: true });
+  expect(await remarks.evaluateAll((all) => all.filter((e) => e.checkVisibility()).length)).toBe(0);
   await set(page, 'clearance', 30);
+  // What only the fine run reckons steps back and says so.
+  expect(await block('faint')).toBe(true);
+  expect(await remarks.evaluateAll((all) => all.filter((e) => e.checkVisibility()).length)).toBe(2);
   const lower = [400, 300, 170];
   await expectFigure(page, 'envelope', roundedBox(lower, 10));
   await set(page, 'radius', 25);
@@ -67,6 +74,8 @@ test('each dial changes the figure that it is for, to its closed form; as measur
   await page.getByRole('button', { name: 'as measured' }).click();
   expect(await page.locator('#rows').textContent()).toBe(before);
   expect(await page.locator('#quick').isVisible()).toBe(false);
+  expect(await block('shown')).toBe(true);
+  expect(await remarks.evaluateAll((all) => all.filter((e) => e.checkVisibility()).length)).toBe(0);
   await page.close();
 });
 
@@ -97,6 +106,8 @@ test('the single file opens from disk with data, drawing and dials inside, and a
   const files = new Map(await Promise.all(names.map(async (n) => [n, new Uint8Array(await readFile(join(bench.folder, n)))] as const)));
   const html = embed(await readFile(join(DIST, 'report.html'), 'utf8'), files);
   const path = join(bench.folder, 'report.html');
+  // The program of the main job is in the page alone, not in one that holds a result.
+  expect(html).not.toContain('data-part="shop-worker"');
   await writeFile(path, html);
   const asked = bench.requests.length;
   const page = await bench.open('#eye=90,0,600,30,-11,700', { url: `file://${path}` });

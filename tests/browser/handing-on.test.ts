@@ -55,13 +55,13 @@ describe('places', () => {
   });
 });
 
-test('the printed sheet: doubts, every figure with what it means, the drawing, six views, the curve, cautions, hashes', async () => {
+test('the printed sheet: doubts, every figure with what it means, cautions, the drawing, six views, the curve, hashes', async () => {
   const page = await bench.open('', { dark: true });
   const pdf = await page.pdf({ format: 'A4' });
   expect(pdf.length).toBeGreaterThan(20_000);
   await page.evaluate(() => dispatchEvent(new Event('beforeprint')));
   const text = (await page.locator('#print').textContent()) ?? '';
-  const order = ['Doubts and notes', RESULT.notes[0].text, 'Figures', 'Rated volume', 'Views', 'Neck of', 'Cautions', 'a'.repeat(64)];
+  const order = ['Doubts and notes', RESULT.notes[0].text, 'Figures', 'Rated volume', 'Cautions', 'Views', 'Neck of', 'a'.repeat(64)];
   const at = order.map((o) => text.indexOf(o));
   expect(at.every((v, i) => v >= 0 && (i === 0 || v > at[i - 1]))).toBe(true);
   // Views and curve have ink on them: neither one colour nor dark paper.

@@ -255,6 +255,44 @@ describe('access', () => {
   });
 });
 
+test('on a phone: no scrolling sideways, two fingers bring nearer, and one that scrolls the page leaves the view alone', async () => {
+  const context = await bench.browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
+  const page = await context.newPage();
+  await page.goto(`${bench.url}${ENVELOPE_ALONE}`);
+  await settled(page);
+  expect(await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBe(0);
+  const box = await page.locator('#stage canvas').boundingBox();
+  const [x, y] = [(box?.x ?? 0) + (box?.width ?? 0) / 2, (box?.y ?? 0) + (box?.height ?? 0) / 2];
+  const send = await context.newCDPSession(page);
+  const drag = async (from: [number, number][], to: [number, number][]): Promise<void> => {
+    for (let i = 0; i <= 6; i++) {
+      const touchPoints = from.map(([a, b], id) => ({ x: a + ((to[id][0] - a) * i) / 6, y: b + ((to[id][1] - b) * i) / 6, id }));
+      await send.send('Input.dispatchTouchEvent', { type: i === 0 ? 'touchStart' : 'touchMove', touchPoints });
+    }
+    await send.send('Input.dispatchTouchEvent', { type: 'touchEnd', touchPoints: [] });
+    await settled(page);
+  };
+  const wide = async (): Promise<number> => count(await drawingOf(page), orange);
+  const before = await wide();
+  await drag(
+    [
+      [x - 40, y],
+      [x + 40, y],
+    ],
+    [
+      [x - 70, y],
+      [x + 70, y],
+    ],
+  );
+  // 140 pixels between the fingers where there were 80: seen from the side the area grows by the square of that, as far as it stays in sight.
+  expect((await wide()) / before).toBeGreaterThan(1.8);
+  const seen = await page.locator('#seen').textContent();
+  await drag([[x, y + 80]], [[x, y - 120]]);
+  expect(await page.evaluate(() => scrollY)).toBeGreaterThan(50);
+  expect(await page.locator('#seen').textContent()).toBe(seen);
+  await context.close();
+});
+
 test('a result that is cut off, or is none, is told in a sentence and breaks nothing', async () => {
   const { writeFile } = await import('node:fs/promises');
   for (const [text, says] of [

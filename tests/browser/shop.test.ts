@@ -4,61 +4,13 @@ import { unzipSync } from 'fflate';
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { bytesSource } from '../../src/io/source.ts';
-import { writeStl } from '../../src/io/write-stl.ts';
 import { parseJob } from '../../src/job/job.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { measure } from '../../src/pipeline/measure.ts';
 import { roundedBox } from './box-folder.ts';
 import { type Bench, count, drawingOf, openBench } from './page.ts';
+import { CLEARANCE, JOB, RADIUS, ROOM, STL } from './plates.ts';
 import { DIST } from './serve.ts';
-
-// A box-shaped hole: six plates of 10 mm stand round 220 x 160 x 120 mm of room. Corners and offsets off any lattice.
-const ROOM = [220, 160, 120];
-const AT = [31.3, -7.7, 402.9];
-const CLEARANCE = 5;
-const RADIUS = 12;
-
-/** A closed box as triangles. */
-function box(min: readonly number[], max: readonly number[]): { positions: number[]; indices: number[] } {
-  const positions = Array.from({ length: 24 }, (_, i) => (Math.floor(i / 3) & (1 << (i % 3)) ? max : min)[i % 3]);
-  const quads = [
-    [0, 2, 3, 1],
-    [4, 5, 7, 6],
-    [0, 1, 5, 4],
-    [2, 6, 7, 3],
-    [0, 4, 6, 2],
-    [1, 3, 7, 5],
-  ];
-  return { positions, indices: quads.flatMap(([a, b, c, d]) => [a, b, c, a, c, d]) };
-}
-
-function plates(): Uint8Array<ArrayBuffer> {
-  const positions: number[] = [];
-  const indices: number[] = [];
-  for (let axis = 0; axis < 3; axis++)
-    for (const side of [-1, 1]) {
-      const min = AT.map((c, a) => c - ROOM[a] / 2 - 10);
-      const max = AT.map((c, a) => c + ROOM[a] / 2 + 10);
-      const inner = AT[axis] + (side * ROOM[axis]) / 2;
-      if (side > 0) min[axis] = inner;
-      else max[axis] = inner;
-      const b = box(min, max);
-      indices.push(...b.indices.map((i) => i + positions.length / 3));
-      positions.push(...b.positions);
-    }
-  return writeStl({ origin: [0, 0, 0], positions: new Float32Array(positions), indices: new Uint32Array(indices) }, 'plates, mm');
-}
-
-const STL = plates();
-const JOB = `voidgauge: 1
-name: Box of plates
-step: 4
-scans:
-  plates: { file: scans/plates.stl, clearance: ${CLEARANCE} }
-region: { box: { min: [${AT.map((c, a) => c - ROOM[a] / 2 - 3).join(', ')}], max: [${AT.map((c, a) => c + ROOM[a] / 2 + 3).join(', ')}] } }
-least_radius: ${RADIUS}
-tank: { wall: 4, ullage: 5 %, fluid: petrol }
-`;
 
 let bench: Bench;
 beforeAll(async () => {
@@ -148,6 +100,14 @@ test.each([
       { name: 'other.stl', text: STL },
     ],
     /not dropped/,
+  ],
+  [
+    'a cell too fine for the memory',
+    [
+      { name: 'plates.stl', text: STL },
+      { name: 'job.yaml', text: JOB.replace('step: 4', 'step: 0.05') },
+    ],
+    /more than the budget[\s\S]*a step of [\d.]+ mm fits/,
   ],
   [
     'no room',

@@ -139,7 +139,61 @@ describe('voidgauge fit', () => {
     const missing = await run('fit', 'job.yaml', 'bdy.stl');
     expect([missing.code, missing.stderr]).toEqual([2, expect.stringContaining('body.stl')]);
     expect((await run('fit', 'job.yaml', 'open.stl')).code).toBe(2);
+    // The same body in metres would clear everything.
+    writeFileSync(join(cwd, 'metres.stl'), boxesStl([-0.06, -0.045, -0.04, 0.06, 0.045, 0.04]));
+    const metres = await run('fit', 'job.yaml', 'metres.stl');
+    expect([metres.code, metres.stderr]).toEqual([2, expect.stringMatching(/0\.12 mm long[\s\S]*look like m/)]);
     expect((await run('fit', 'job.yaml', 'body.stl', '--against', 'none.yaml')).code).toBe(2);
+  });
+});
+
+describe('vehicles whose scans stand anywhere, in a common datum', () => {
+  /** About the rear axle's middle: 30 degrees about z, then shifted; the sister's walls have not been moved apart or together, but its left one is 1.5 mm nearer. */
+  const at = ([x, y, z]: readonly number[]): number[] => [
+    Math.cos(Math.PI / 6) * x - Math.sin(Math.PI / 6) * y + 812.5,
+    Math.sin(Math.PI / 6) * x + Math.cos(Math.PI / 6) * y - 377.25,
+    z + 66.5,
+  ];
+  const axles = (move: (p: readonly number[]) => readonly number[]): string => {
+    const ends = (x: number): string => `{ left: [${move([x, 200, 0])}], right: [${move([x, -200, 0])}] }`;
+    return `datum: { axles: { front: ${ends(500)}, rear: ${ends(0)} } }\n`;
+  };
+  beforeAll(() => {
+    const stl = boxesStl([-200, -200, -100, 200, -50, 100], [-200, 48.5, -100, 200, 200, 100]);
+    const view = new DataView(stl.buffer);
+    for (let o = 84; o < stl.length; o += 50)
+      for (let c = 12; c < 48; c += 12) {
+        const p = at([0, 4, 8].map((b) => view.getFloat32(o + c + b, true)));
+        p.forEach((v, a) => {
+          view.setFloat32(o + c + 4 * a, v, true);
+        });
+      }
+    writeFileSync(join(cwd, 'moved.stl'), stl);
+    writeFileSync(join(cwd, 'first.yaml'), JOB + axles((p) => p));
+    writeFileSync(join(cwd, 'second.yaml'), JOB.replace('slot', 'second').replace('walls.stl', 'moved.stl') + axles(at));
+  });
+
+  it('the table of least slack tells the walls by what they are apart, not by where they were scanned', async () => {
+    const ended = await run('fit', 'first.yaml', 'good.stl', '--against', 'second.yaml');
+    expect(ended.code, ended.stderr).toBe(3);
+    // 5 mm each side less 4 asked; the nearer wall leaves 3.5, and in the middle of it all 4.25.
+    expect(ended.stdout).toMatch(/slot\s+(1\.00|0\.99)\s+-\s+yes/);
+    expect(ended.stdout).toMatch(/second\s+-0\.5\d\s+0\.2\d\s+yes/);
+  });
+
+  it('common room: that between the nearer walls, which the second costs', async () => {
+    const ended = await run('common', 'first.yaml', 'second.yaml', '--json');
+    expect(ended.code, ended.stderr).toBe(0);
+    const { common, vehicles } = JSON.parse(ended.stdout);
+    expect(vehicles.map((v: { job: string }) => v.job)).toEqual(['slot', 'second']);
+    // 90.5 and 92 mm wide, 200 long, 120 high, in whose edges a ball of 8 mm rolls (Steiner).
+    const litres = (wide: number): number => {
+      const [a, b, c] = [184, wide - 16, 104];
+      return (a * b * c + 16 * (a * b + b * c + c * a) + Math.PI * 64 * (a + b + c) + (4 / 3) * Math.PI * 512) / 1e6;
+    };
+    expect(Math.abs(common.volume_l.value / litres(90.5) - 1)).toBeLessThan(0.005);
+    expect(vehicles[0].costs_l).toBeLessThan(0.002);
+    expect(Math.abs(vehicles[1].costs_l - (litres(92) - litres(90.5)))).toBeLessThan(0.006);
   });
 });
 

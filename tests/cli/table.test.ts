@@ -121,6 +121,22 @@ describe('the table', () => {
     expect(text).toContain('3 more in result.json');
   });
 
+  it('ways in: litres with their bounds, what is met first and what it would have to give, and that none found is not impossible', () => {
+    const up = [0, 0, 1] as const;
+    const blocker = { obstacle: 'rail', at_mm: [10, 20, 30] as const, after_mm: 6.2, give_mm: 10.2, stops_percent: 12 };
+    const way = { direction: up, volume_l: b(14.46, 0.9), kept_percent: 81, blockers: [blocker] };
+    const ways_in = [{ ...way, without: [{ obstacle: 'rail', kept_percent: 93 }] }];
+    const ways_search = { clearance_mm: 2, step_mm: 8, off: [], map: [], two_step: null };
+    const text = resultTable(result({ ways_in, ways_search }));
+    expect(text).toMatch(/up +14\.5 +13\.5 +15\.4 +81 %/);
+    expect(text.replace(/\s+/g, ' ')).toContain(
+      'rail stops 12 %, first at [10, 20, 30] after 6 mm, and would have to give about 11 mm; without it about 93 % is kept',
+    );
+    expect(text.replace(/\s+/g, ' ')).toContain('none found is not impossible');
+    expect(resultTable(result({ ways_in: [{ ...ways_in[0], kept_percent: 91 }], ways_search }))).not.toContain('impossible');
+    expect(resultTable(result({ ways_in: [], ways_search }))).toContain('Nothing of the envelope slides out straight.');
+  });
+
   it('always shows the cautions, and leaves the tank out where there is none', () => {
     for (const r of [result(), result({ tank: undefined })])
       expect(resultTable(r).replace(/\s+/g, ' ')).toContain('"empty" fuel tank can explode: welding, cutting or drilling');

@@ -20,6 +20,14 @@ const leaning: [number, number, number] = [-0.5 / Math.hypot(0.5, 1), 0, 1 / Mat
 const CASES: Case[] = [
   { name: 'ball', solid: ball(100), volume: (4 / 3) * PI * 1e6, area: 4 * PI * 1e4, across: 200, reach: 100 },
   {
+    name: 'cylinder',
+    solid: both(cylinder(100, 2), box([220, 220, 400])),
+    volume: PI * 1e4 * 400,
+    area: 2 * PI * 100 * 400 + 2 * PI * 1e4,
+    across: 200,
+    reach: 224,
+  },
+  {
     name: 'two crossing cylinders (Steinmetz)',
     solid: both(cylinder(100, 0), cylinder(100, 1)),
     volume: 5.33333333e6,
@@ -96,7 +104,7 @@ describe('volume and area against closed forms, 40 cells across, turned and shif
 
 describe('order of convergence over three steps', () => {
   for (const c of CASES.filter((c) =>
-    ['ball', 'torus', 'capsule', 'box 400 x 300 x 200', 'two crossing cylinders (Steinmetz)'].includes(c.name),
+    ['ball', 'torus', 'capsule', 'cylinder', 'box 400 x 300 x 200', 'two crossing cylinders (Steinmetz)'].includes(c.name),
   ))
     it(`${c.name}, seeds 11 to 15`, () => {
       const seeds = [11, 12, 13, 14, 15];

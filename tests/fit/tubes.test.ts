@@ -89,6 +89,24 @@ function meshFacesOut(mesh: Mesh): Mesh {
   return outward > 0 ? mesh : { ...mesh, indices: mesh.indices.slice().reverse() };
 }
 
+const toSegment = (p: Vec3, a: Vec3, b: Vec3): number => {
+  const d = sub(b, a);
+  const t = Math.max(0, Math.min(1, dot(sub(p, a), d) / dot(d, d)));
+  return distance(p, [a[0] + t * d[0], a[1] + t * d[1], a[2] + t * d[2]]);
+};
+
+/** The faces of which all corners are wanted. */
+function facesWhere(mesh: Mesh, wanted: (p: Vec3) => boolean): Mesh {
+  const { positions: p } = mesh;
+  const ok = (v: number): boolean => wanted([p[3 * v], p[3 * v + 1], p[3 * v + 2]]);
+  const indices: number[] = [];
+  for (let f = 0; f < mesh.indices.length; f += 3) {
+    const corners = [...mesh.indices.subarray(f, f + 3)];
+    if (corners.every(ok)) indices.push(...corners);
+  }
+  return { ...mesh, indices: Uint32Array.from(indices) };
+}
+
 describe('tubes half seen, 0.1 mm noise', () => {
   for (const [seed, radius] of [
     [1, 14],
@@ -148,6 +166,39 @@ describe('tubes half seen, 0.1 mm noise', () => {
     ];
     const tubes = findTubes(joinMeshes(scans));
     expect(tubes.map((t) => Math.round(t.diameter))).toEqual([28, 16]);
+  });
+
+  it('a T-joint and a slanting branch: three tubes of three diameters, none lost or bent by the joint', () => {
+    const r = random(12);
+    const main: Vec3[] = [
+      [-20, 0, 0],
+      [330, 0, 0],
+    ];
+    const tee: Vec3[] = [
+      [100, 0, 0],
+      [100, 190, 0],
+    ];
+    const slanting: Vec3[] = [
+      [230, 0, 0],
+      [320, 150, 40],
+    ];
+    const lines = [main, tee, slanting];
+    const radii = [16, 12.5, 11];
+    // What a scanner sees: of each tube what is not inside another.
+    const seen = lines.map((line, i) =>
+      facesWhere(tubeScan(line, { ...half, radius: radii[i], arc: 200 }, r), (p) =>
+        lines.every((other, k) => k === i || toSegment(p, other[0], other[1]) > radii[k]),
+      ),
+    );
+    const tubes = findTubes(joinMeshes(seen)).sort((a, b) => b.diameter - a.diameter);
+    expect(tubes).toHaveLength(3);
+    tubes.forEach((t, i) => {
+      expect(Math.abs(t.diameter - 2 * radii[i])).toBeLessThan(0.1);
+      expect(t.bends).toEqual([]);
+      const free = distance(lines[i][0], lines[i][1]) - (i === 0 ? 0 : radii[0]);
+      expect(Math.abs(t.straights.reduce((sum, q) => sum + q.length, 0) - free)).toBeLessThan(20);
+      for (const p of t.axis) expect(toSegment(p, lines[i][0], lines[i][1])).toBeLessThan(0.3);
+    });
   });
 
   it('a closed ring is found once, all round', () => {
