@@ -8,7 +8,7 @@ import { alongMove, type GapAt, moveBetween, turnedOn } from './rigid-move.ts';
  * How a tree of poses grows towards a goal past what stands in the way: it goes straight until it is stopped, then gives way into more room
  * without going back, and goes on. That keeps the tree in the middle of narrow passages, where there is room for the next move (retraction
  * onto the medial axis; Wilmarth, Amato and Stiller, 1999: recalled). The slope of the gap is not known, so small random moves are tried and those
- * that gain kept; in six unknowns against two or three walls about one in six does.
+ * that gain kept.
  */
 export interface Grower {
   readonly gapAt: GapAt;

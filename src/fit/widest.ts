@@ -1,6 +1,6 @@
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre } from '../core/grid.ts';
-import { add, distance, dot, frameOf, length, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
+import { add, distance, dot, length, normalize, scale, sub, type Vec3 } from '../core/vec.ts';
 import { flood, type Neck } from '../field/flood.ts';
 
 /**
@@ -106,15 +106,14 @@ interface Exact {
   readonly ends: Ends;
 }
 
-/** The saddle of the exact distance by a narrow place of the grid. Where it lies at the rim of an end, it is only as sure as the grid. */
+/** The saddle of the exact distance by a narrow place of the grid. */
 function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, exact: Exact): Bottleneck {
   const at = cellCentre(field.grid, neck.cell);
   const coarse: Bottleneck = { radius: neck.level, at, error: SHORT * field.grid.step };
-  const along = directionThrough(field, reach, neck);
-  if (!along) return coarse;
+  const surfaces = roundEnd(at, exact.ends, field.grid.step) ?? planesAcross(at, directionThrough(field, reach, neck));
+  if (!surfaces) return coarse;
   const known: Nearest[] = [];
-  const across = (s: number, start: Vec3): Top =>
-    topInPlane(add(start, scale(along, s - dot(sub(start, at), along))), along, { known, ...exact, step: field.grid.step });
+  const across = (s: number, start: Vec3): Top => topOn((p) => surfaces(p, s), start, { known, ...exact, step: field.grid.step });
   let top = across(0, at);
   if (!Number.isFinite(top.radius)) return coarse;
   // Along the way it falls to the saddle and rises again: smaller and smaller steps to whichever side is lower.
@@ -134,10 +133,21 @@ function saddle(field: Field, reach: Field, neck: Pick<Neck, 'cell' | 'level'>, 
     }
   // What the grid saw is a way, so the truth is no less.
   if (top.radius < coarse.radius - 2 * FINE) return coarse;
-  const { from, to, rim } = exact.ends;
-  const atRim = Math.min(distance(top.at, from), distance(top.at, to)) < rim + field.grid.step;
-  const most = coarse.radius + coarse.error - top.radius;
-  return { radius: top.radius, at: top.at, error: Math.max(top.open + 2 * FINE, atRim ? most : 0) };
+  return { radius: top.radius, at: top.at, error: top.open + 2 * FINE };
+}
+
+/** Surfaces across the way, one for each place `s` mm along it: where a point comes to lie on it. */
+type Surfaces = (p: Vec3, s: number) => Vec3;
+
+const planesAcross = (at: Vec3, along: Vec3 | undefined): Surfaces | undefined =>
+  along && ((p, s) => add(p, scale(along, s - dot(sub(p, at), along))));
+
+/** By the rim of an end the way crosses balls about it, the rim itself the innermost. */
+function roundEnd(at: Vec3, { from, to, rim }: Ends, step: number): Surfaces | undefined {
+  const end = [from, to].find((e) => distance(at, e) < rim + 2.5 * step);
+  if (!end || rim === 0) return undefined;
+  const first = Math.max(rim, distance(at, end));
+  return (p, s) => add(end, scale(normalize(sub(p, end)), Math.max(rim + 1e-6, first + s)));
 }
 
 /**
@@ -186,13 +196,14 @@ interface InPlane extends Exact {
 
 /** Rounds of asking where the known places leave the most room, and what is nearest there. */
 const ROUNDS = 40;
+/** Nearest places that are remembered. */
+const KNOWN = 48;
 
 /**
- * The greatest exact distance in the plane through `start` across `along`, climbing from there. Where the places known so far leave the most room the
- * nearest place is asked for, until it is one of them (the method of cutting planes, with balls for planes).
+ * The greatest exact distance on a surface across the way, climbing from a point. Where the places known so far leave the most room the nearest
+ * place is asked for, until it is one of them (the method of cutting planes, with balls for planes).
  */
-function topInPlane(start: Vec3, along: Vec3, { known, nearestTo, ends: { from, to, rim }, step }: InPlane): Top {
-  const [u, v] = frameOf(along);
+function topOn(onto: (p: Vec3) => Vec3, start: Vec3, { known, nearestTo, ends: { from, to, rim }, step }: InPlane): Top {
   const isFree = (p: Vec3): boolean => distance(p, from) <= rim || distance(p, to) <= rim;
   const exact = (p: Vec3): number => {
     if (isFree(p)) return -Infinity;
@@ -201,33 +212,37 @@ function topInPlane(start: Vec3, along: Vec3, { known, nearestTo, ends: { from, 
     known.push(near);
     return distance(p, near.at) - near.off;
   };
-  let best: Top = { at: start, radius: exact(start), open: step };
+  const first = onto(start);
+  // Those that bound little here would only be looked at again and again; fewer bounds are still bounds.
+  const room = (k: Nearest): number => distance(first, k.at) - k.off;
+  if (known.length > KNOWN) known.sort((a, b) => room(a) - room(b)).splice(KNOWN / 2);
+  let best: Top = { at: first, radius: exact(first), open: step };
   const atMost = (p: Vec3): number =>
     isFree(p) ? -Infinity : known.reduce((least, k) => Math.min(least, distance(p, k.at) - k.off), Infinity);
   for (let n = 0, reach = step; n < ROUNDS && Number.isFinite(best.radius); n++) {
-    const most = climb(best.at, reach, atMost, [u, v]);
+    const most = climb(best.at, reach, atMost, onto);
     const radius = exact(most.at);
     const open = Math.max(0, most.radius - Math.max(radius, best.radius));
     const gained = radius > best.radius;
+    const far = distance(most.at, best.at);
     best = gained ? { at: most.at, radius, open } : { ...best, open };
-    if (open < FINE) {
-      // Nothing more within reach: done, unless the climb was stopped by the reach itself.
-      if (!gained || distance(most.at, best.at) < 0.9 * reach) break;
-    }
+    // Nothing more within reach: done, unless the climb was stopped by the reach itself.
+    if (open < FINE && !(gained && far > 0.9 * reach)) break;
     reach = gained ? step : Math.max(reach / 1.5, 0.05 * step);
   }
   return best;
 }
 
-/** The greatest value of a cheap function in a plane within `reach` of a point, by steps in many directions, smaller and smaller. */
-function climb(from: Vec3, reach: number, value: (p: Vec3) => number, [u, v]: readonly [Vec3, Vec3]): { at: Vec3; radius: number } {
+/** The greatest value of a cheap function on a surface within `reach` of a point, by steps in many directions, smaller and smaller. */
+function climb(from: Vec3, reach: number, value: (p: Vec3) => number, onto: (p: Vec3) => Vec3): { at: Vec3; radius: number } {
   let at = from;
   let radius = value(from);
+  const [u, v] = tangents(from, onto);
   for (let h = reach / 2, turn = 0; h > FINE / 4; ) {
     let better = false;
     for (let k = 0; k < DIRECTIONS; k++) {
       const t = ((k + turn) * 2 * Math.PI) / DIRECTIONS;
-      const next = add(at, add(scale(u, h * Math.cos(t)), scale(v, h * Math.sin(t))));
+      const next = onto(add(at, add(scale(u, h * Math.cos(t)), scale(v, h * Math.sin(t)))));
       if (distance(next, from) > reach) continue;
       const there = value(next);
       if (there <= radius) continue;
@@ -242,4 +257,21 @@ function climb(from: Vec3, reach: number, value: (p: Vec3) => number, [u, v]: re
   return { at, radius };
 }
 
+/** Two unit vectors along the surface: those of the axes that it turns least, made square to each other. */
+function tangents(p: Vec3, onto: (p: Vec3) => Vec3): readonly [Vec3, Vec3] {
+  const small = 0.01;
+  const along = AXES.map((a) => scale(sub(onto(add(p, scale(a, small))), p), 1 / small)).sort((a, b) => length(b) - length(a));
+  const u = normalize(along[0]);
+  const v = along
+    .slice(1)
+    .map((a) => sub(a, scale(u, dot(a, u))))
+    .reduce((a, b) => (length(b) > length(a) ? b : a));
+  return [u, normalize(v)];
+}
+
+const AXES: readonly Vec3[] = [
+  [1, 0, 0],
+  [0, 1, 0],
+  [0, 0, 1],
+];
 const DIRECTIONS = 24;

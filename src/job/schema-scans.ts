@@ -39,7 +39,7 @@ const scan = section({
     )
     .nullish()
     .describe(
-      'Only these connected pieces of the file (or of its groups): by number as the survey lists them, 1 being the one with the most triangles, or by a point within 10 mm of one, mm in the frame of the file as it stands.',
+      'Only these connected pieces of the file (or of its groups): by number as the survey lists them, 1 being the one with the most triangles, or by a point within 10 mm of one (or of its middle), mm in the frame of the file as it stands.',
     ),
   role: z
     .enum(ROLES)

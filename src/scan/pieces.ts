@@ -1,7 +1,7 @@
 import type { Cloud } from '../core/cloud.ts';
 import { Fault, type Note } from '../core/fault.ts';
 import type { Mesh } from '../core/mesh.ts';
-import type { Vec3 } from '../core/vec.ts';
+import { distance, type Vec3 } from '../core/vec.ts';
 import type { PieceChoice } from '../job/schema-scans.ts';
 import { bySize, type Patch, type Pieces, patchesOf, pointPatches } from './patches.ts';
 import { SurfaceTree } from './place-tree.ts';
@@ -40,7 +40,7 @@ interface Ranked {
 
 /**
  * Leaves only the connected pieces that a job names: by rank as the survey lists them (1 has the most triangles; points come after
- * faces), or by a point on or near one. Throws a Fault with what there is when a piece is not there.
+ * faces), by a point on or near one, or by its middle. Throws a Fault with what there is when a piece is not there.
  */
 export function pickPieces(scan: string, choices: readonly PieceChoice[], whole: Whole): Whole & { readonly chosen: PiecesTaken } {
   const found = connectedPieces(whole.faces);
@@ -91,8 +91,15 @@ function placeFinder({ faces, clouds }: Whole, found: Pieces, ranked: readonly R
       }
       if (nearest >= 0) best = rankOf(pieces.piece[nearest], c);
     });
-    return best;
+    return best >= 0 ? best : byMiddle(p, ranked);
   };
+}
+
+/** Rank of the piece whose middle, as the survey gives it, is the nearest within NEAR; -1 without one. */
+function byMiddle(p: Vec3, ranked: readonly Ranked[]): number {
+  const off = ranked.map((r) => distance(r.patch.at, p));
+  const least = Math.min(...off);
+  return least < NEAR ? off.indexOf(least) : -1;
 }
 
 function unknown(scan: string, choice: PieceChoice, ranked: readonly Ranked[]): Fault {
@@ -127,7 +134,7 @@ export function leftPiecesNote(file: string, takings: readonly PiecesTaken[]): N
   return [
     {
       code: 'pieces-left',
-      text: `${left.length} of the ${all.length} pieces of ${file} belong to no scan of the job: ${some.join('; ')}${more}.`,
+      text: `${left.length} of the ${all.length} pieces of ${file} ${left.length === 1 ? 'belongs' : 'belong'} to no scan of the job: ${some.join('; ')}${more}.`,
       where: file,
     },
   ];

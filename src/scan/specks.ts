@@ -248,7 +248,7 @@ export function speckNote(dropped: readonly Specks[]): Note[] {
   return [
     {
       code: 'specks-dropped',
-      text: `${total} loose ${total === 1 ? 'speck was' : 'specks were'} left out (${[...counts].map(([scan, n]) => `${scan} ${n}`).join(', ')}), the largest ${largest.toFixed(1)} mm across: ${rule}.`,
+      text: `${total} loose ${total === 1 ? 'speck was' : 'specks were'} left out (${[...counts].map(([scan, n]) => `${scan} ${n}`).join(', ')}), ${largest > 0 ? `the largest ${largest.toFixed(1)} mm across` : 'single points'}: ${rule}.`,
     },
   ];
 }

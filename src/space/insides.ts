@@ -1,6 +1,6 @@
 import { type Context, checkCancelled, type Task } from '../core/context.ts';
 import type { Field } from '../core/field.ts';
-import type { Mesh } from '../core/mesh.ts';
+import { joinMeshes, type Mesh } from '../core/mesh.ts';
 import { type Box3, boxSize, growBox } from '../core/vec.ts';
 import { buildWinding, windingNumber } from '../field/winding.ts';
 import { areaVector } from '../scan/place-samples.ts';
@@ -237,7 +237,7 @@ export const windingsTask: Task<Windings, Float32Array> = { name: 'insides.windi
 
 /**
  * One triangle for the faces of each cube: with the sum of their area vectors, at their common centre of area. Seen from farther than the
- * cube, they are the same dipole. Cubes double in size with every doubling of the distance from `grid`.
+ * cube, they are the same dipole. Faces that are larger than a cube, as drawn parts have them, stay as they are. Cubes double in size with every doubling of the distance from `grid`.
  */
 export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
   const { positions: p, indices: t, origin } = mesh;
@@ -248,6 +248,7 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
   const keys = new Float64Array(t.length / 3);
   const sums = new Float64Array((t.length / 3) * 7);
   let count = 0;
+  const large: number[] = [];
   const near = growBox(grid, cube);
   const half = boxSize(grid).reduce((m, s) => Math.max(m, s), cube);
   for (let f = 0; f < t.length / 3; f++) {
@@ -258,6 +259,10 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
     const off = Math.max(near.min[0] - x, x - near.max[0], near.min[1] - y, y - near.max[1], near.min[2] - z, z - near.max[2], 0);
     const level = off > 2 * cube ? Math.min(Math.floor(Math.log2(off / cube)), Math.max(0, Math.floor(Math.log2(half / cube)))) : 0;
     const side = cube * 2 ** level;
+    if (longest(p, a, b, c) > side) {
+      large.push(f);
+      continue;
+    }
     const [i, j, k] = [Math.floor(x / side), Math.floor(y / side), Math.floor(z / side)];
     const key = (((i + 16384) * 32768 + j + 16384) * 32768 + k + 16384) * 16 + level;
     let h = (Math.imul(i, 0x9e3779b1) ^ Math.imul(j, 0x85ebca6b) ^ Math.imul(k, 0xc2b2ae35) ^ level) >>> 0;
@@ -278,7 +283,21 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
     sums[o + 5] += area * (z - origin[2]);
     sums[o + 6] += area;
   }
-  return dipoles(sums.subarray(0, count * 7), mesh);
+  const few = dipoles(sums.subarray(0, count * 7), mesh);
+  if (large.length === 0) return few;
+  const own = Uint32Array.from({ length: large.length * 3 }, (_, q) => t[large[Math.floor(q / 3)] * 3 + (q % 3)]);
+  return joinMeshes([few, { ...mesh, indices: own }]);
+}
+
+/** Size of a triangle's box along its longest side; its corners begin at `a`, `b`, `c`. */
+function longest(p: Float32Array, a: number, b: number, c: number): number {
+  let most = 0;
+  for (let k = 0; k < 3; k++) {
+    const [u, v, w] = [p[a + k], p[b + k], p[c + k]];
+    const span = Math.max(u, v, w) - Math.min(u, v, w);
+    if (span > most) most = span;
+  }
+  return most;
 }
 
 /** Triangles with twice the area vector and the centre of each sum. */

@@ -1,4 +1,4 @@
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -95,8 +95,13 @@ describe('voidgauge fit', () => {
     writeFileSync(join(cwd, 'pocket.stl'), boxesStl(...walls));
     writeFileSync(join(cwd, 'short.stl'), boxesStl([-55, -5, -5, 55, 5, 5]));
     writeFileSync(join(cwd, 'short.yaml'), `${JOB.replace('walls.stl', 'pocket.stl')}fit: { turn_in: 600 }\n`);
+    // Beside the results of a measure run, which stay; but not over an earlier fit.
+    mkdirSync(join(cwd, 'out'));
+    writeFileSync(join(cwd, 'out', 'result.json'), '{}');
     const ended = await run('fit', 'short.yaml', 'short.stl', '--output', 'out');
     expect(ended.stderr).toContain('Written to out');
+    expect(readdirSync(join(cwd, 'out')).sort()).toEqual(['fit-body.glb', 'fit.json', 'path.csv', 'result.json']);
+    expect((await run('fit', 'short.yaml', 'short.stl', '--output', 'out')).code).toBe(2);
     const { turned } = JSON.parse(readFileSync(join(cwd, 'out', 'fit.json'), 'utf8')).vehicles[0].way;
     expect(turned.works).toBe(true);
     expect(turned.at_least_mm).toBeGreaterThanOrEqual(0);

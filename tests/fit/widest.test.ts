@@ -42,6 +42,8 @@ const clamp = ({ min, max }: Box3, p: Vec3): Vec3 => [
   Math.min(Math.max(p[2], min[2]), max[2]),
 ];
 
+const boxOfRoom = boxOf([-21, 162], [-33, 32], [-22, 23]);
+
 describe('the widest way, its narrowest place by exact distances', () => {
   it('a maze of doors: the way through the widest of the narrowest, which the grid cannot tell apart', () => {
     const boxes = [
@@ -87,6 +89,24 @@ describe('the widest way, its narrowest place by exact distances', () => {
       const found = widest(boxOf([-83, 83], [-23, 163], [-21, 21]), nearestTo, [-70, 0, 0], to, (p) => r - distance(p, line(p)));
       expect(Math.abs(found.radius - r)).toBeLessThanOrEqual(0.02);
     }
+  });
+
+  it('by the rim of an end: the widest place of its ball, where two plates leave the end', () => {
+    // Plates z = +-(6 + 0.05 x): an end at zero, its ball of 15 mm; outwards there is ever more room, so the rim is the narrowest place.
+    const [open, slope, rim] = [6, 0.05, 15];
+    const c = Math.hypot(1, slope);
+    const nearestTo: NearestTo = (p) => {
+      const d = (open + slope * p[0] - Math.abs(p[2])) / c;
+      const up = Math.sign(p[2]) || 1;
+      return { at: [p[0] - (d * slope) / c, p[1], p[2] + (up * d) / c], off: 0 };
+    };
+    const field = fieldOf(gridOver(boxOfRoom, STEP), (x, y, z) =>
+      Math.hypot(x, y, z) <= rim ? 50 : Math.hypot(y, z) > 30 || x < -20 ? -1 : (open + slope * x - Math.abs(z)) / c,
+    );
+    const found = widestWay(field, { from: [0, 0, 0], to: [150, 0, 0], rim }, nearestTo)!;
+    // On the ball of 15 mm the greatest distance is straight ahead.
+    expect(Math.abs(found.radius - (open + slope * rim) / c)).toBeLessThanOrEqual(found.error + 1e-6);
+    expect(found.error).toBeLessThan(0.05);
   });
 
   it('a rounded lip in a plate, and what stands out from its surface', () => {

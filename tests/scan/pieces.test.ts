@@ -73,6 +73,8 @@ describe('pieces of a file', () => {
     // A point on the middle of the bar's face, far from all its corners, and one 8 mm off the block.
     ['[[140, 0, 300], [0, 0, 108]]', [block, bar]],
     ['[1, [0, 49, 410]]', [block, plate]],
+    // The middle of the block, 50 mm from its faces.
+    ['[[0, 1, 49]]', [block]],
   ])('pieces: %s', async (keys, wanted) => {
     const { scan: got, specks } = await scan(`pieces: ${keys}`);
     expect(got.triangles).toBe(wanted.reduce((n, m) => n + m.indices.length / 3, 0));
@@ -105,7 +107,7 @@ describe('pieces of a file', () => {
   it('those that no scan takes are told', async () => {
     const taken = [(await scan('pieces: 1')).scan.chosen, (await scan('pieces: [1, 3]')).scan.chosen].map((c) => c!);
     const [note] = leftPiecesNote('all.stl', taken);
-    expect(note.text).toMatch(/^1 of the 3 pieces of all\.stl belong to no scan of the job: 2: 200 x 100 x 10 mm/);
+    expect(note.text).toMatch(/^1 of the 3 pieces of all\.stl belongs to no scan of the job: 2: 200 x 100 x 10 mm/);
     expect(leftPiecesNote('all.stl', [...taken, (await scan('pieces: 2')).scan.chosen!])).toEqual([]);
   });
 });

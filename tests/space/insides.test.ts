@@ -14,7 +14,7 @@ import type { Scan } from '../../src/scan/scan.ts';
 import { topology } from '../../src/scan/topology.ts';
 import { closeInsides, gathered } from '../../src/space/insides.ts';
 import { lowerToSlack } from '../../src/space/slack.ts';
-import { tubeMesh } from '../oracle/shapes.ts';
+import { boxMesh, refineMesh, tubeMesh } from '../oracle/shapes.ts';
 import { bunny, dragon } from '../reference/scans.ts';
 
 function scanOf(mesh: Mesh, more = ''): Scan {
@@ -108,6 +108,21 @@ function nearestVertex(m: Mesh, p: Vec3): number {
     least = Math.min(least, Math.hypot(m.positions[v] - p[0], m.positions[v + 1] - p[1], m.positions[v + 2] - p[2]));
   return least;
 }
+
+it('a drawn block of twelve large faces is as surely closed as a finely cut one', async () => {
+  const block = boxMesh([200, 120, 60]);
+  const grid = gridOver({ min: [-120, -80, -50], max: [120, 80, 50] }, 4);
+  for (const mesh of [block, refineMesh(block, 5)]) {
+    const field = fieldOf(grid, 100);
+    const found = await lowerToSlack(field, [scanOf(mesh)], [0, 6], inlineContext);
+    expect(found.undecided.size).toBe(0);
+    for (let c = 0; c < field.data.length; c++) {
+      const [x, y, z] = cellCentre(grid, c).map(Math.abs);
+      if (Math.max(x - 100, y - 60, z - 30) < -6) expect(field.data[c]).toBeLessThan(0);
+      if (Math.max(x - 100, y - 60, z - 30) > 6) expect(field.data[c]).toBeGreaterThan(0);
+    }
+  }
+});
 
 describe('an open tube of which the outside was scanned', () => {
   const path = Array.from({ length: 41 }, (_, i): Vec3 => [i * 10 - 200, 0, 0]);
