@@ -10,16 +10,14 @@ import { writeStl } from '../src/io/write-stl.ts';
 import type { Job } from '../src/job/job.ts';
 import { type SentError, sendError } from '../src/parallel/messages.ts';
 import { closestApproaches } from '../src/pipeline/closest.ts';
-import { commonRoom } from '../src/pipeline/common.ts';
 import { drawnParts } from '../src/pipeline/drawn.ts';
-import { certifyMesh, type MakeOptions, makeFiles } from '../src/pipeline/make.ts';
+import type { MakeOptions } from '../src/pipeline/make.ts';
 import { type Files, type Measured, type MeasureOptions, measure } from '../src/pipeline/measure.ts';
 import { placingsText } from '../src/pipeline/place.ts';
-import { DRAWING_FILE, sheetOf } from '../src/pipeline/sheet.ts';
-import { type StudyLists, study } from '../src/pipeline/study.ts';
-import { survey } from '../src/pipeline/survey.ts';
-import { tryBody } from '../src/pipeline/trial.ts';
+import { sheetOf } from '../src/pipeline/sheet.ts';
+import type { StudyLists } from '../src/pipeline/study.ts';
 import { coarseFields } from '../src/report/coarse.ts';
+import { DRAWING_FILE } from '../src/report/files.ts';
 import { type TankResult, withCautions } from '../src/report/result.ts';
 import type { Scan } from '../src/scan/scan.ts';
 import { moves, sweptMesh } from '../src/space/moving.ts';
@@ -111,18 +109,22 @@ async function run(order: Order): Promise<void> {
   }
 }
 
+/** What an order needs is loaded when it comes: a run that only measures starts a quarter of a second earlier. */
 async function answer(order: Order, context: Context): Promise<Done<unknown>> {
   const files = filesIn(order.folder);
   if (order.ask === 'make') {
+    const { makeFiles } = await import('../src/pipeline/make.ts');
     const { files: made, ...value } = await makeFiles(order.job, files, context, order.options);
     return { value, files: made };
   }
   if (order.ask === 'certify') {
+    const { certifyMesh } = await import('../src/pipeline/make.ts');
     const body = await readBody(order.mesh, order.job.units);
     const certified = await certifyMesh(body.mesh, order.job, files, context);
     return { value: { ...certified, mesh: body.about }, files: new Map() };
   }
   if (order.ask === 'common') {
+    const { commonRoom } = await import('../src/pipeline/common.ts');
     const vehicles = [order, ...order.others].map((v) => ({ job: v.job, files: filesIn(v.folder) }));
     const { result, envelope } = await commonRoom(vehicles, context, { step: order.step });
     const about = { jobs: vehicles.map((v) => v.job.name) };
@@ -137,13 +139,20 @@ async function answer(order: Order, context: Context): Promise<Done<unknown>> {
     };
   }
   if (order.ask === 'fit') {
+    const { tryBody } = await import('../src/pipeline/trial.ts');
     const body = await readBody(order.mesh, order.job.units);
     const value = { ...(await tryBody(body.mesh, order.job, files, context)), mesh: body.about };
     const drawn = await writeGlb([{ name: 'fitted body', mesh: body.mesh, colour: [0.6, 0.3, 0.1, 1] }], { file: body.about.file });
     return { value, files: new Map([['fit-body.glb', drawn]]) };
   }
-  if (order.ask === 'study') return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
-  if (order.ask === 'survey') return { value: await survey(order.job, files, context, order), files: new Map() };
+  if (order.ask === 'study') {
+    const { study } = await import('../src/pipeline/study.ts');
+    return { value: await study(order.job, order.lists, files, { context, step: order.step }), files: new Map() };
+  }
+  if (order.ask === 'survey') {
+    const { survey } = await import('../src/pipeline/survey.ts');
+    return { value: await survey(order.job, files, context, order), files: new Map() };
+  }
   let scans: ReturnType<typeof drawnScans> | undefined;
   const placed = (read: readonly Scan[]): void => {
     scans = drawnScans(read, context.pool);

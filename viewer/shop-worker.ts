@@ -7,8 +7,9 @@ import { parseJob } from '../src/job/job.ts';
 import { closestApproaches } from '../src/pipeline/closest.ts';
 import { type DrawnPart, drawnParts } from '../src/pipeline/drawn.ts';
 import { type Files, type Measured, measure } from '../src/pipeline/measure.ts';
-import { DRAWING_FILE, sheetOf } from '../src/pipeline/sheet.ts';
+import { sheetOf } from '../src/pipeline/sheet.ts';
 import { coarseFields } from '../src/report/coarse.ts';
+import { DRAWING_FILE } from '../src/report/files.ts';
 
 /** A drawing's part as it crosses threads. */
 export interface SentThing {

@@ -1,5 +1,4 @@
 import type { Field } from '../core/field.ts';
-import type { Vec3 } from '../core/vec.ts';
 
 /**
  * How much of each cell lies where the field is positive: the sub-cell part of every volume and area.
@@ -46,8 +45,15 @@ export class Cut {
   /** Area of the cut, in cell faces. */
   area = 0;
 
-  /** Cuts the unit cube where value + gradient . x > 0, x measured from its centre. All in units of the cube's edge. */
-  plane(value: number, gx: number, gy: number, gz: number): void {
+  /** The plane: value at the cube's centre and gradient, in units of the cube's edge. (As arguments each would be an object on the heap.) */
+  readonly by = new Float64Array(4);
+
+  /** Cuts the unit cube where value + gradient . x > 0, x measured from its centre. */
+  plane(): void {
+    const value = this.by[0];
+    const gx = this.by[1];
+    const gy = this.by[2];
+    const gz = this.by[3];
     let a = Math.abs(gx);
     let b = Math.abs(gy);
     let c = Math.abs(gz);
@@ -154,6 +160,7 @@ export class Coverage {
 
   row(j: number, k: number): void {
     const { nx, ny, nz, share, area, cut, far } = this;
+    const { by } = cut;
     const plane = nx * ny;
     const row = nx * j + plane * k;
     for (let i = 0; i < nx; i++) {
@@ -177,22 +184,28 @@ export class Coverage {
       const cy = yp + ym - 2 * f;
       const cz = zp + zm - 2 * f;
       const bend = Math.max(Math.abs(cx), Math.abs(cy), Math.abs(cz));
-      if (bend <= CREASE && !(bend > SLIGHT && Math.abs(f) < CUT && this.besideCrease(c, f, [i, j, k])))
-        cut.plane(f + (cx + cy + cz) / 24, gx, gy, gz);
-      else if (Math.abs(f) < NEAR && this.planesAround([i, j, k], f)) this.parts();
-      else this.eighths(f, xm, xp, ym, yp, zm, zp);
+      if (bend <= CREASE && !(bend > SLIGHT && Math.abs(f) < CUT && this.besideCrease(i, j, k))) {
+        by[0] = f + (cx + cy + cz) / 24;
+        by[1] = gx;
+        by[2] = gy;
+        by[3] = gz;
+        cut.plane();
+      } else if (Math.abs(f) < NEAR && this.planesAround(i, j, k)) this.parts();
+      else this.eighths(i, j, k);
       share[i] = cut.share;
       area[i] = cut.area;
     }
   }
 
-  /** Whether the second difference of a cell next to cell `c` = (i, j, k), along the axis of both, is that of a crease. */
-  private besideCrease(c: number, f: number, [i, j, k]: Vec3): boolean {
+  /** Whether the second difference of a cell next to cell (i, j, k), along the axis of both, is that of a crease. */
+  private besideCrease(i: number, j: number, k: number): boolean {
     const { nx, ny, nz } = this;
-    return this.bendsBeyond(c, f, 1, i, nx) || this.bendsBeyond(c, f, nx, j, ny) || this.bendsBeyond(c, f, nx * ny, k, nz);
+    const c = i + nx * (j + ny * k);
+    return this.bendsBeyond(c, 1, i, nx) || this.bendsBeyond(c, nx, j, ny) || this.bendsBeyond(c, nx * ny, k, nz);
   }
 
-  private bendsBeyond(c: number, f: number, d: number, i: number, n: number): boolean {
+  private bendsBeyond(c: number, d: number, i: number, n: number): boolean {
+    const f = this.at(c);
     return (
       (i + 2 < n && Math.abs(this.at(c + 2 * d) - 2 * this.at(c + d) + f) > CREASE) ||
       (i > 1 && Math.abs(this.at(c - 2 * d) - 2 * this.at(c - d) + f) > CREASE)
@@ -210,10 +223,11 @@ export class Coverage {
    * Collects the planes of the smooth cells around a crease, nearest first, each direction once. False when they do not
    * explain the value at the centre.
    */
-  private planesAround([i, j, k]: Vec3, f: number): boolean {
+  private planesAround(i: number, j: number, k: number): boolean {
     const { nx, ny, nz, planes } = this;
     this.count = 0;
     const c = i + nx * (j + ny * k);
+    const f = this.at(c);
     let bend = 0;
     for (let n = 0; n < AROUND.length; n += 3) {
       const dx = AROUND[n];
@@ -286,6 +300,7 @@ export class Coverage {
   /** Cuts each of PARTS^3 small cubes by the plane that counts at its centre. */
   private parts(): void {
     const { planes, cut } = this;
+    const { by } = cut;
     let share = 0;
     let area = 0;
     for (let c = 0; c < PARTS; c++)
@@ -295,10 +310,11 @@ export class Coverage {
           const y = (b + 0.5) / PARTS - 0.5;
           const z = (c + 0.5) / PARTS - 0.5;
           const o = this.pick(x, y, z);
-          const gx = planes[o + 1];
-          const gy = planes[o + 2];
-          const gz = planes[o + 3];
-          cut.plane(PARTS * (planes[o] + gx * x + gy * y + gz * z), gx, gy, gz);
+          by[1] = planes[o + 1];
+          by[2] = planes[o + 2];
+          by[3] = planes[o + 3];
+          by[0] = PARTS * (planes[o] + by[1] * x + by[2] * y + by[3] * z);
+          cut.plane();
           share += cut.share;
           area += cut.area;
         }
@@ -307,8 +323,17 @@ export class Coverage {
   }
 
   /** The cell as eight cubes of half the edge, each with the differences towards its own three neighbours. */
-  private eighths(f: number, xm: number, xp: number, ym: number, yp: number, zm: number, zp: number): void {
-    const { cut } = this;
+  private eighths(i: number, j: number, k: number): void {
+    const { cut, nx, ny, nz } = this;
+    const { by } = cut;
+    const c = i + nx * (j + ny * k);
+    const f = this.at(c);
+    const xm = i > 0 ? this.at(c - 1) : Number.NaN;
+    const xp = i < nx - 1 ? this.at(c + 1) : Number.NaN;
+    const ym = j > 0 ? this.at(c - nx) : Number.NaN;
+    const yp = j < ny - 1 ? this.at(c + nx) : Number.NaN;
+    const zm = k > 0 ? this.at(c - nx * ny) : Number.NaN;
+    const zp = k < nz - 1 ? this.at(c + nx * ny) : Number.NaN;
     const dx = [oneSided(f, xm, xp), oneSided(f, xp, xm)];
     const dy = [oneSided(f, ym, yp), oneSided(f, yp, ym)];
     const dz = [oneSided(f, zm, zp), oneSided(f, zp, zm)];
@@ -319,8 +344,11 @@ export class Coverage {
       const sy = (o >> 1) & 1;
       const sz = o >> 2;
       // Differences point outwards from the centre; the centre of an eighth lies a quarter of an edge out along each axis.
-      const value = f + (dx[sx] + dy[sy] + dz[sz]) / 4;
-      cut.plane(2 * value, sx ? dx[1] : -dx[0], sy ? dy[1] : -dy[0], sz ? dz[1] : -dz[0]);
+      by[0] = 2 * (f + (dx[sx] + dy[sy] + dz[sz]) / 4);
+      by[1] = sx ? dx[1] : -dx[0];
+      by[2] = sy ? dy[1] : -dy[0];
+      by[3] = sz ? dz[1] : -dz[0];
+      cut.plane();
       share += cut.share;
       area += cut.area;
     }

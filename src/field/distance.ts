@@ -180,7 +180,7 @@ function splat({ work, from, to }: Slab): number {
   near.fill(-1, begin, end);
   value.fill(SPLAT * SPLAT, begin, end);
   const p = new Float64Array(3);
-  const foot = new Float64Array(3);
+  const foot = new Float64Array(4);
   for (let t = 0, o = 0; o < corners.length; t++, o += 9) {
     const az = corners[o + 2];
     const bz = corners[o + 5];
@@ -213,9 +213,9 @@ function splat({ work, from, to }: Slab): number {
           const off = plane + i * nX;
           if (off > limit || -off > limit) continue;
           p[0] = i;
-          const d = closestOnTriangle(corners, t, p, foot);
-          if (d < value[row + i]) {
-            value[row + i] = d;
+          closestOnTriangle(corners, t, p, foot);
+          if (foot[3] < value[row + i]) {
+            value[row + i] = foot[3];
             near[row + i] = t;
           }
         }
@@ -232,7 +232,7 @@ function plane({ work, seeds, first, from, to }: Slab & { seeds: Seeds; first: n
   const { nx, ny, corners, near } = work;
   const { position, triangle } = seeds;
   const p = new Float64Array(3);
-  const foot = new Float64Array(3);
+  const foot = new Float64Array(4);
   const line = new LinePass(Math.max(nx, ny));
   let s = first;
   for (let k = from; k < to; k++) {
@@ -317,7 +317,7 @@ function evaluate(args: Evaluate): void {
   const { near } = work;
   const { position } = seeds;
   const p = new Float64Array(3);
-  const foot = new Float64Array(3);
+  const foot = new Float64Array(4);
   const search = new NearSearch(work, seeds);
   const i0 = Math.max(start[0], 0);
   const i1 = Math.min(start[0] + work.nx, nx);
@@ -334,16 +334,17 @@ function evaluate(args: Evaluate): void {
         const bound = out[o];
         if (bound <= floor) continue;
         const s = near[c];
-        const far = Math.sqrt((i - position[s * 3]) ** 2 + (j - position[s * 3 + 1]) ** 2 + (k - position[s * 3 + 2]) ** 2);
+        const square = (i - position[s * 3]) ** 2 + (j - position[s * 3 + 1]) ** 2 + (k - position[s * 3 + 2]) ** 2;
+        const far = Math.sqrt(square);
         if ((far - offset - SURE) * step > bound) continue;
         p[0] = i;
         const fine = far < CLOSE && !levelsOnly;
         let used = false;
         for (let l = 0; l < levels.length; l++) used ||= Math.abs(far - levels[l]) < BAND;
-        let d = far;
-        if (fine || (used && far < DISTANT)) d = Math.sqrt(search.least(c, p, foot));
-        else if (used || !levelsOnly) d = search.leastSeed(c, p);
-        const v = (d - offset) * step;
+        foot[3] = square;
+        if (fine || (used && far < DISTANT)) search.least(c, p, foot);
+        else if (used || !levelsOnly) search.leastSeed(c, p, foot);
+        const v = (Math.sqrt(foot[3]) - offset) * step;
         if (v < bound) out[o] = v;
       }
     }

@@ -26,12 +26,11 @@ const SPARSE = 12 ** 2;
 export class NearSearch {
   private readonly work: Work;
   private readonly seeds: Seeds;
-  private readonly trial = new Float64Array(3);
+  private readonly trial = new Float64Array(4);
   /** Steps to the six cells beside a cell, then to the twelve across its edges. */
   private readonly beside: Int32Array;
   private readonly tried = new Int32Array(64);
   private count = 0;
-  private best = 0;
   /** The lowest of the eight cells last looked at, -1 before the first. */
   private round = -1;
 
@@ -44,26 +43,28 @@ export class NearSearch {
     this.beside = Int32Array.from([-1, 1, -nx, nx, -z, z, ...edges]);
   }
 
-  least(cell: number, p: Float64Array, foot: Float64Array): number {
+  /** Leaves the nearest point of cell `cell`, whose centre is `p`, in `foot`, and the square of its distance behind it. */
+  least(cell: number, p: Float64Array, foot: Float64Array): void {
     const { nx, ny, nz, near } = this.work;
     this.count = 0;
-    this.best = Infinity;
+    foot[3] = Infinity;
     this.round = -1;
     this.take(near[cell], p, foot);
     for (let round = 0; round < 3; round++) {
-      const before = this.best;
+      const before = foot[3];
       this.takeRound(p, foot);
-      if (!(this.best < before)) break;
+      if (!(foot[3] < before)) break;
     }
     // Neighbours whose seeds lie elsewhere may know of another part of the surface that is nearer.
-    const [i, j, k] = p;
+    const i = p[0];
+    const j = p[1];
+    const k = p[2];
     if (i > 0) this.takeElsewhere(near[cell - 1], p, foot);
     if (i < nx - 1) this.takeElsewhere(near[cell + 1], p, foot);
     if (j > 0) this.takeElsewhere(near[cell - nx], p, foot);
     if (j < ny - 1) this.takeElsewhere(near[cell + nx], p, foot);
     if (k > 0) this.takeElsewhere(near[cell - nx * ny], p, foot);
     if (k < nz - 1) this.takeElsewhere(near[cell + nx * ny], p, foot);
-    return this.best;
   }
 
   /** Tries the triangles that win the eight cells round the foot point. */
@@ -87,17 +88,19 @@ export class NearSearch {
     const s = seed * 3;
     const away = (foot[0] - position[s]) ** 2 + (foot[1] - position[s + 1]) ** 2 + (foot[2] - position[s + 2]) ** 2;
     if (away < ELSEWHERE) return;
-    const before = this.best;
+    const before = foot[3];
     this.take(seed, p, foot);
-    if (this.best < before) this.takeRound(p, foot);
+    if (foot[3] < before) this.takeRound(p, foot);
   }
 
-  /** Least distance to the seeds of a cell, of the six round it, and of those round the foot point that was found. */
-  leastSeed(cell: number, p: Float64Array): number {
+  /** Square of the least distance to the seeds of a cell, of the six round it, and of those round the foot point that was found: to foot[3]. */
+  leastSeed(cell: number, p: Float64Array, foot: Float64Array): void {
     const { nx, ny, nz, near } = this.work;
     const { position } = this.seeds;
     const slice = nx * ny;
-    const [i, j, k] = p;
+    const i = p[0];
+    const j = p[1];
+    const k = p[2];
     let winner = near[cell] * 3;
     let best = (i - position[winner]) ** 2 + (j - position[winner + 1]) ** 2 + (k - position[winner + 2]) ** 2;
     let c = cell;
@@ -123,17 +126,20 @@ export class NearSearch {
         }
       }
     }
-    return Math.sqrt(best);
+    foot[3] = best;
   }
 
   private take(seed: number, p: Float64Array, foot: Float64Array): void {
     const t = this.seeds.triangle[seed];
     for (let i = 0; i < this.count; i++) if (this.tried[i] === t) return;
     if (this.count < this.tried.length) this.tried[this.count++] = t;
-    const d = closestOnTriangle(this.work.corners, t, p, this.trial);
-    if (d < this.best) {
-      this.best = d;
-      foot.set(this.trial);
+    const { trial } = this;
+    closestOnTriangle(this.work.corners, t, p, trial);
+    if (trial[3] < foot[3]) {
+      foot[0] = trial[0];
+      foot[1] = trial[1];
+      foot[2] = trial[2];
+      foot[3] = trial[3];
     }
   }
 }

@@ -1,9 +1,9 @@
 /**
- * Closest point of triangle number `t` to (x, y, z); returns the squared distance and leaves the point in `foot`.
- * `corners` holds nine numbers a triangle. Region tests after Ericson, Real-Time Collision Detection, 2005, section 5.1.5;
+ * Closest point of triangle number `t` to the point `p`: left in `foot`, with the square of the distance behind it (a number that is returned
+ * becomes an object on the heap: a gigabyte of them in the demo's run). `corners` holds nine numbers a triangle. Region tests after Ericson, Real-Time Collision Detection, 2005, section 5.1.5;
  * a triangle without area is treated as its longest edge's segments, so nothing divides by zero.
  */
-export function closestOnTriangle(corners: Float32Array, t: number, p: Float64Array, foot: Float64Array): number {
+export function closestOnTriangle(corners: Float32Array, t: number, p: Float64Array, foot: Float64Array): void {
   const o = t * 9;
   const ax = corners[o];
   const ay = corners[o + 1];
@@ -65,5 +65,5 @@ export function closestOnTriangle(corners: Float32Array, t: number, p: Float64Ar
   foot[0] = ax + fx;
   foot[1] = ay + fy;
   foot[2] = az + fz;
-  return (px - fx) * (px - fx) + (py - fy) * (py - fy) + (pz - fz) * (pz - fz);
+  foot[3] = (px - fx) * (px - fx) + (py - fy) * (py - fy) + (pz - fz) * (pz - fz);
 }

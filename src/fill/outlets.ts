@@ -16,15 +16,14 @@ export function proposeFiller(cavity: Field, slack: Field | undefined, radius: n
   const top = heights(cavity, [0, 0, 1]).data;
   const middle = meanOf(cavity, cells);
   // Of equally high places the one nearest the middle: a flat top then has its filler where lean does least harm.
-  const from = (c: number): number => {
+  const rank = cells.map((c) => {
     const p = cellCentre(grid, c);
-    return Math.hypot(p[0] - middle[0], p[1] - middle[1]);
-  };
-  const quarter = (c: number): number => Math.round((4 * top[c]) / grid.step);
-  cells.sort((a, b) => quarter(b) - quarter(a) || from(a) - from(b) || a - b);
+    return { c, height: Math.round((4 * top[c]) / grid.step), off: (p[0] - middle[0]) ** 2 + (p[1] - middle[1]) ** 2 };
+  });
+  rank.sort((a, b) => b.height - a.height || a.off - b.off || a.c - b.c);
   // One place a cell of the slack: what its neighbours see is the same.
   const tried = new Set<number>();
-  for (const c of cells) {
+  for (const { c } of rank) {
     const [x, y] = cellCentre(grid, c);
     const p: Vec3 = [x, y, top[c]];
     if (!slack) return p;

@@ -92,11 +92,13 @@ export function centreOf(p: Profile, volume: number): Vec3 {
 }
 
 function extent(cavity: Field, up: Vec3): [number, number] {
-  let high = -Infinity;
-  for (const v of heights(cavity, up).data) if (v > high) high = v;
-  let low = Infinity;
-  for (const v of heights(cavity, [-up[0], -up[1], -up[2]]).data) if (-v < low) low = -v;
-  return [low, high];
+  return [-highest(heights(cavity, [-up[0], -up[1], -up[2]]).data), highest(heights(cavity, up).data)];
+}
+
+function highest(values: Float32Array): number {
+  let most = -Infinity;
+  for (let c = 0; c < values.length; c++) if (values[c] > most) most = values[c];
+  return most;
 }
 
 /** Sums at evenly spaced heights: node q stands at low + (q - pad) * gap; four numbers a node: volume and its moments about x, y, z. */

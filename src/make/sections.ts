@@ -247,9 +247,6 @@ function inSpace(all: Sections): SpaceStroke[] {
   );
 }
 
-/** Names of the files that `sectionFiles` may give. */
-export const SECTION_FILES = ['sections.dxf', 'sections-in-place.dxf', 'sections.svg', 'stations.csv'] as const;
-
 /** The sections as files: text by name. */
 export function sectionFiles(all: Sections): Map<string, string> {
   return new Map([

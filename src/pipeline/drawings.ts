@@ -9,8 +9,9 @@ import { ribKit } from '../make/ribs.ts';
 import { type RibReport, ribFiles } from '../make/ribs-files.ts';
 import { type SectionSubject, type Sections, sectionFiles, sections } from '../make/sections.ts';
 import { loadSolids } from '../make/simplify.ts';
+import { DRAWING_FILE } from '../report/files.ts';
 import type { Run } from './run.ts';
-import { DRAWING_FILE, titleOf } from './sheet.ts';
+import { titleOf } from './sheet.ts';
 import type { Space } from './space.ts';
 import { fillTank } from './tank.ts';
 

@@ -10,8 +10,6 @@ import { everySecond } from '../space/envelope.ts';
 import type { Measured } from './measure.ts';
 import type { Space } from './space.ts';
 
-export const DRAWING_FILE = 'drawing.svg';
-
 /** Sections on the sheet that goes with a result. */
 const SHEET_SECTIONS = 6;
 

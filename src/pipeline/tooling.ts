@@ -7,6 +7,7 @@ import { type MouldFigures, mouldFigures, scaledForMould } from '../make/mould.t
 import { type PrintFigures, splitForPrint } from '../make/print-split.ts';
 import { PROCESS_FIGURES } from '../make/processes.ts';
 import { loadSolids } from '../make/simplify.ts';
+import { FOAM_FILE, PRINT_FILE, SCALED_NAME } from '../report/files.ts';
 import type { Drawn } from './drawings.ts';
 import { type Writing, writeMesh } from './mesh-files.ts';
 import type { Run } from './run.ts';
@@ -30,10 +31,6 @@ export interface Tooled {
   readonly mould?: MouldReport;
   readonly print?: PrintFigures;
 }
-
-export const PRINT_FILE = 'stand-in.3mf';
-export const FOAM_FILE = 'foam-layers.csv';
-export const SCALED_NAME = 'mould-scaled';
 
 /** Parts for the printer and figures of moulds from the seed mesh, as far as the job asks for them. */
 export async function tool(

@@ -175,17 +175,18 @@ export function movedScan(scan: Scan, move: Rigid): Scan {
 }
 
 /** Box of the vertices that triangles use, mm. */
-export function boxOfUsed(m: Mesh): Box3 {
-  const used = new Uint8Array(m.positions.length / 3);
-  for (const i of m.indices) used[i] = 1;
-  const kept = new Float32Array(m.indices.length === 0 ? 0 : m.positions.length);
+export function boxOfUsed({ origin, positions: p, indices }: Mesh): Box3 {
+  const used = new Uint8Array(p.length / 3);
+  for (let i = 0; i < indices.length; i++) used[indices[i]] = 1;
+  const kept = new Float32Array(indices.length === 0 ? 0 : p.length);
   let n = 0;
-  for (let v = 0; v < used.length; v++)
-    if (used[v]) {
-      kept.set(m.positions.subarray(v * 3, v * 3 + 3), n);
-      n += 3;
-    }
-  return boxOfPositions(m.origin, kept.subarray(0, n));
+  for (let v = 0; v < used.length; v++) {
+    if (!used[v]) continue;
+    kept[n++] = p[v * 3];
+    kept[n++] = p[v * 3 + 1];
+    kept[n++] = p[v * 3 + 2];
+  }
+  return boxOfPositions(origin, kept.subarray(0, n));
 }
 
 /** The box of all scans, mm. */

@@ -109,12 +109,12 @@ export function distanceToScan(scan: Scan, p: Vec3): number {
   const { origin, positions, indices } = scan.mesh;
   const q = new Float64Array([p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]]);
   const corners = new Float32Array(9);
-  const foot = new Float64Array(3);
+  const foot = new Float64Array(4);
   let best = Infinity;
   for (let t = 0; t < indices.length; t += 3) {
     for (let v = 0; v < 3; v++) for (let a = 0; a < 3; a++) corners[v * 3 + a] = positions[indices[t + v] * 3 + a];
-    const d = closestOnTriangle(corners, 0, q, foot);
-    if (d < best) best = d;
+    closestOnTriangle(corners, 0, q, foot);
+    if (foot[3] < best) best = foot[3];
   }
   return Math.sqrt(best) - scan.radius;
 }

@@ -3,7 +3,7 @@ import type { Field } from '../core/field.ts';
 import { joinMeshes, type Mesh } from '../core/mesh.ts';
 import { type Box3, boxSize, growBox } from '../core/vec.ts';
 import { buildWinding, windingNumber } from '../field/winding.ts';
-import { areaVector } from '../scan/place-samples.ts';
+import { normalInto } from '../scan/place-samples.ts';
 import type { Scan } from '../scan/scan.ts';
 
 /**
@@ -249,10 +249,13 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
   const sums = new Float64Array((t.length / 3) * 7);
   let count = 0;
   const large: number[] = [];
+  const normal = new Float64Array(3);
   const near = growBox(grid, cube);
   const half = boxSize(grid).reduce((m, s) => Math.max(m, s), cube);
   for (let f = 0; f < t.length / 3; f++) {
-    const [a, b, c] = [t[f * 3] * 3, t[f * 3 + 1] * 3, t[f * 3 + 2] * 3];
+    const a = t[f * 3] * 3;
+    const b = t[f * 3 + 1] * 3;
+    const c = t[f * 3 + 2] * 3;
     const x = (p[a] + p[b] + p[c]) / 3 + origin[0];
     const y = (p[a + 1] + p[b + 1] + p[c + 1]) / 3 + origin[1];
     const z = (p[a + 2] + p[b + 2] + p[c + 2]) / 3 + origin[2];
@@ -263,7 +266,9 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
       large.push(f);
       continue;
     }
-    const [i, j, k] = [Math.floor(x / side), Math.floor(y / side), Math.floor(z / side)];
+    const i = Math.floor(x / side);
+    const j = Math.floor(y / side);
+    const k = Math.floor(z / side);
     const key = (((i + 16384) * 32768 + j + 16384) * 32768 + k + 16384) * 16 + level;
     let h = (Math.imul(i, 0x9e3779b1) ^ Math.imul(j, 0x85ebca6b) ^ Math.imul(k, 0xc2b2ae35) ^ level) >>> 0;
     h = (h ^ (h >>> 15)) & (size - 1);
@@ -273,11 +278,11 @@ export function gathered(mesh: Mesh, cube: number, grid: Box3): Mesh {
       slots[h] = count++;
     }
     const o = slots[h] * 7;
-    const [nx, ny, nz] = areaVector(p, t, f);
-    const area = Math.sqrt(nx * nx + ny * ny + nz * nz);
-    sums[o] += nx;
-    sums[o + 1] += ny;
-    sums[o + 2] += nz;
+    normalInto(p, t, f, normal);
+    const area = normalInto(p, t, f, normal);
+    sums[o] += normal[0];
+    sums[o + 1] += normal[1];
+    sums[o + 2] += normal[2];
     sums[o + 3] += area * (x - origin[0]);
     sums[o + 4] += area * (y - origin[1]);
     sums[o + 5] += area * (z - origin[2]);
@@ -305,7 +310,8 @@ function dipoles(sums: Float64Array, { origin }: Mesh): Mesh {
   const count = sums.length / 7;
   const positions = new Float32Array(count * 9);
   for (let g = 0; g < count; g++) {
-    const [nx, ny, nz, sx, sy, sz, area] = sums.subarray(g * 7, g * 7 + 7);
+    const [nx, ny, nz] = [sums[g * 7], sums[g * 7 + 1], sums[g * 7 + 2]];
+    const area = sums[g * 7 + 6];
     const size = Math.hypot(nx, ny, nz);
     if (!(area > 0) || !(size > 0)) continue;
     // Two directions at right angles to n; an equilateral triangle of circumradius r has the area 3 sqrt(3) / 4 r^2.
@@ -316,9 +322,9 @@ function dipoles(sums: Float64Array, { origin }: Mesh): Mesh {
     const r = Math.sqrt(size / 2 / ((3 * Math.sqrt(3)) / 4));
     for (let k = 0; k < 3; k++) {
       const [c, s] = [(Math.cos((2 * Math.PI * k) / 3) * r) / u, (Math.sin((2 * Math.PI * k) / 3) * r) / u];
-      positions[g * 9 + k * 3] = sx / area + c * ux + s * vx;
-      positions[g * 9 + k * 3 + 1] = sy / area + c * uy + s * vy;
-      positions[g * 9 + k * 3 + 2] = sz / area + c * uz + s * vz;
+      positions[g * 9 + k * 3] = sums[g * 7 + 3] / area + c * ux + s * vx;
+      positions[g * 9 + k * 3 + 1] = sums[g * 7 + 4] / area + c * uy + s * vy;
+      positions[g * 9 + k * 3 + 2] = sums[g * 7 + 5] / area + c * uz + s * vz;
     }
   }
   return { origin, positions, indices: Uint32Array.from({ length: count * 3 }, (_, i) => i) };

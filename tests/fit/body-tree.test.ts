@@ -18,10 +18,11 @@ const BODY = surface(fieldOf(gridOver({ min: [-42, -22, -22], max: [42, 22, 22] 
 /** Least distance of a triangle to some points, by looking at each. */
 function toPoints(points: readonly Vec3[], corners: Float64Array): { d: number; foot: Vec3 } {
   const flat = Float32Array.from(corners);
-  const foot = new Float64Array(3);
+  const foot = new Float64Array(4);
   let best = { d: Infinity, foot: [0, 0, 0] as Vec3 };
   for (const p of points) {
-    const d = Math.sqrt(closestOnTriangle(flat, 0, Float64Array.from(p), foot));
+    closestOnTriangle(flat, 0, Float64Array.from(p), foot);
+    const d = Math.sqrt(foot[3]);
     if (d < best.d) best = { d, foot: [foot[0], foot[1], foot[2]] };
   }
   return best;

@@ -37,7 +37,7 @@ describe('what is drawn beside the envelope', () => {
     const [drawn] = (await drawnParts(measured.drawn, inlineContext)).filter((p) => p.kind === 'reclaimed');
     const litres = meshVolume(drawn.mesh) / 1e6;
     // 100 x 160 x 120 mm less fillets of 8 mm at one end, more those that the other room had at its own end; drawn a little in.
-    expect(Math.abs(litres / measured.result.reclaimed!.volume_l.value - 1)).toBeLessThan(0.06);
+    expect(Math.abs(litres / measured.result.reclaimed!.volume_l.value - 1)).toBeLessThan(0.07);
     expect(Math.abs(litres / 1.92 - 1)).toBeLessThan(0.08);
     expect(meshBox(drawn.mesh).max[0]).toBeLessThan(X0 + 100 + 8);
   });
