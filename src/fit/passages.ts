@@ -50,10 +50,10 @@ const SURE = 0.1;
  */
 export function findPassage(distanceTo: Field, ask: PassageAsk, clear: (curve: Curve) => boolean, nearestTo?: NearestTo): Passage {
   const need = ask.diameter / 2 + ask.clearance;
-  // No end is the narrowest place.
-  const field = withEnds(distanceTo, ask, Math.max(3 * need, greatest(distanceTo)));
+  const field = withEnds(distanceTo, ask, 3 * need);
   const none = { curve: null, bendable: null };
-  const bottleneck = widest(field, ask, nearestTo);
+  // No end is the narrowest place. Between cells so much room would reach beyond the ends, so the ways themselves are sought with less.
+  const bottleneck = widest(withEnds(distanceTo, ask, Math.max(3 * need, greatest(distanceTo))), ask, nearestTo);
   if (!bottleneck) return { bottleneck: null, ...none, why: 'ends apart' };
   const lines: (readonly Vec3[])[] = [];
   const base = need + SURE * field.grid.step;
