@@ -74,13 +74,13 @@ describe('a room of known volume', () => {
     result = JSON.parse(readFileSync(join(cwd, 'out', 'result.json'), 'utf8')) as Result;
   });
 
-  it('comes out within its own bounds, and those within 5 %', () => {
+  it('comes out within its own bounds, and those within 6 %', () => {
     expect(ended.code, ended.stderr).toBe(0);
     const truth = rolled([200, 150, 95], 10) / 1e6;
     const { value, low, high } = result.envelope.volume_l;
     expect(low).toBeLessThanOrEqual(truth);
     expect(high).toBeGreaterThanOrEqual(truth);
-    expect((high - low) / value).toBeLessThan(0.05);
+    expect((high - low) / value).toBeLessThan(0.06);
     expect(Math.abs(value / truth - 1)).toBeLessThan(0.005);
   });
 
