@@ -90,11 +90,10 @@ export async function measureReclaimed(space: Space, { context }: Run): Promise<
 
 /** The free field with the removed parts, and what the job before the work has, in place; null when there are none. */
 export function removedBefore(
-  { scans, free, near, job, before }: Pick<Space, 'scans' | 'free' | 'near' | 'job' | 'before'>,
+  { scans, free, removed: distance, before }: Pick<Space, 'scans' | 'free' | 'removed' | 'before'>,
   pool: Pool,
 ): Field | null {
   const removed = scans.filter((s) => s.settings.role === 'removed');
-  const distance = job.region.near ? near : null;
   if (removed.length === 0 || !distance) return before?.free ?? null;
   const clearance = Math.max(...removed.map((s) => s.settings.clearance));
   const data = allocateF32(pool, free.data.length);

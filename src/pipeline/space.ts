@@ -1,3 +1,4 @@
+import type { Context } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
@@ -7,7 +8,7 @@ import type { InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { checkMemory, checkObstacles, checkRegionBox } from '../space/checks.ts';
 import { chooseStart, everySecond, highest, largestBall, type Start } from '../space/envelope.ts';
-import { regionBox, regionField, regionGrid } from '../space/region.ts';
+import { leastDistance, type RegionParts, regionBox, regionField, regionGrid } from '../space/region.ts';
 import { rollBall } from '../space/roll.ts';
 import { closeBarriers, lowerToSlack } from '../space/slack.ts';
 import { type Accuracy, surfaceAccuracy } from './accuracy.ts';
@@ -43,8 +44,8 @@ export interface Space {
   readonly free: Field;
   /** Depth in the region, barriers closed, at twice the step. */
   readonly coarseRegion: Field;
-  /** Signed distance to the scans that `near` names; null without. */
-  readonly near: Field | null;
+  /** Signed distance to the removed parts; null without. */
+  readonly removed: Field | null;
   /** The vehicle before the work, and what was free both then and now; null without a job of it. */
   readonly before: { readonly state: Before; readonly free: Field } | null;
   readonly start: Start;
@@ -83,7 +84,8 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   await closeBarriers(coarseRegion, job.barriers, radius, context);
   const both = await freeBefore(state, free, radius, context);
   run.done('clearances');
-  const start = chooseStart(free, radius, job.start, both ?? region.near);
+  const removed = await removedDistance(job, scans, region, context);
+  const start = chooseStart(free, radius, job.start, both ?? removed);
   if (start.cell < 0 || free.data[start.cell] < radius) throw noEnvelope(job, free, obstacles, { start: start.cell, startInRegion });
   const envelope = await rollBall(free, radius, [start.cell], context);
   const root = largestBall(free, radius, start.cell);
@@ -102,7 +104,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     skinStep: region.skinStep,
     free,
     coarseRegion,
-    near: region.near,
+    removed,
     before: state && both && { state, free: both },
     start,
     accuracy,
@@ -110,6 +112,15 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     root,
     double,
   };
+}
+
+/** The region's own field where it stays near to the removed parts and nothing else, as it does by default. */
+async function removedDistance(job: Job, scans: readonly Scan[], { field, near }: RegionParts, context: Context): Promise<Field | null> {
+  const removed = scans.filter((s) => s.settings.role === 'removed');
+  const named = job.region.near ? job.region.near.scan : [];
+  if (near && named.length === removed.length && removed.every((s) => named.includes(s.name))) return near;
+  const levels = (s: Scan): number[] => [s.settings.clearance, s.settings.clearance + job.least_radius];
+  return leastDistance(removed, field.grid, levels, context);
 }
 
 /** Room of which it cannot be told whether it lies in an open scan is not worth a word below this, mm3. */

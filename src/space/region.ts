@@ -23,6 +23,22 @@ export async function signedDistance(scan: Scan, grid: Grid, options: DistanceOp
   return d;
 }
 
+/** The least of the signed distances to some scans, each accurate near its own `levels`, mm, only; null without any. */
+export async function leastDistance(
+  scans: readonly Scan[],
+  grid: Grid,
+  levels: (scan: Scan) => readonly number[],
+  context: Context,
+): Promise<Field | null> {
+  let least: Field | null = null;
+  for (const scan of scans) {
+    const d = await signedDistance(scan, grid, { levels: levels(scan), levelsOnly: true }, context);
+    if (least) for (let c = 0; c < d.data.length; c++) least.data[c] = Math.min(least.data[c], d.data[c]);
+    else least = d;
+  }
+  return least;
+}
+
 /** The box that the region surely lies in, mm: empty when the parts of the region exclude each other. */
 export function regionBox(region: JobRegion, scans: readonly Scan[]): Box3 {
   const named = (names: readonly string[]): Scan[] => scans.filter((s) => names.includes(s.name));
@@ -162,13 +178,9 @@ export async function regionField(
   let near: Field | null = null;
   if (region.near) {
     const { scan: names, within } = region.near;
-    for (const scan of scans.filter((s) => names.includes(s.name))) {
-      // Cut where the region ends, and by the room that was free before.
-      const levels = [within, ...cuts.map((v) => v + scan.settings.clearance)];
-      const d = await signedDistance(scan, grid, { levels, levelsOnly: true }, context);
-      if (near) for (let c = 0; c < d.data.length; c++) near.data[c] = Math.min(near.data[c], d.data[c]);
-      else near = d;
-    }
+    const named = scans.filter((s) => names.includes(s.name));
+    // Cut where the region ends, and by the room that was free before.
+    near = await leastDistance(named, grid, (s) => [within, ...cuts.map((v) => v + s.settings.clearance)], context);
     if (near) await lowerToNear(field, near, { within, cuts }, context);
   }
   let skinStep = 0;
