@@ -80,15 +80,15 @@ export async function commonRoom(
   for (const v of vehicles) loaded.push(await loadScans(v.job, v.files, run));
   const grid = commonGrid(jobs, loaded, step);
   const frees: Field[] = [];
-  let near: Field | null = null;
+  let removed: Field | null = null;
   for (const [i, job] of jobs.entries()) {
     const one = await freeOf(job, loaded[i].scans, { grid, radius }, context);
     frees.push(one.free);
-    near ??= one.near;
+    removed ??= one.removed;
     run.done('clearances');
   }
   const all = leastOf(frees, context);
-  const start = chooseStart(all, radius, jobs[0].start, near);
+  const start = chooseStart(all, radius, jobs[0].start, removed);
   if (start.cell < 0 || all.data[start.cell] < radius) throw noCommon(all, radius, jobs);
   const envelope = await rollBall(all, radius, [start.cell], context);
   const rough = everySecond(all);
@@ -161,11 +161,11 @@ async function freeOf(
   scans: readonly Scan[],
   { grid, radius }: { grid: Grid; radius: number },
   context: Context,
-): Promise<{ free: Field; near: Field | null }> {
-  const { field, near } = await regionField(job.region, scans, { grid, cuts: [0, radius] }, context);
+): Promise<{ free: Field; removed: Field | null }> {
+  const { field, removed } = await regionField(job.region, scans, { grid, cuts: [0, radius] }, context);
   await lowerToSlack(field, obstaclesNear(scans, grid), [0, radius], context);
   await closeBarriers(field, job.barriers, radius, context);
-  return { free: field, near };
+  return { free: field, removed };
 }
 
 function leastOf(fields: readonly Field[], { pool }: Context): Field {

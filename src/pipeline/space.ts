@@ -1,4 +1,3 @@
-import type { Context } from '../core/context.ts';
 import type { Note } from '../core/fault.ts';
 import type { Field } from '../core/field.ts';
 import { cellAt, cellCentre, type Grid } from '../core/grid.ts';
@@ -8,7 +7,7 @@ import type { InputResult } from '../report/result.ts';
 import type { Scan } from '../scan/scan.ts';
 import { checkMemory, checkObstacles, checkRegionBox } from '../space/checks.ts';
 import { chooseStart, everySecond, highest, largestBall, type Start } from '../space/envelope.ts';
-import { leastDistance, type RegionParts, regionBox, regionField, regionGrid } from '../space/region.ts';
+import { regionBox, regionField, regionGrid } from '../space/region.ts';
 import { rollBall } from '../space/roll.ts';
 import { closeBarriers, lowerToSlack } from '../space/slack.ts';
 import { type Accuracy, surfaceAccuracy } from './accuracy.ts';
@@ -84,8 +83,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
   await closeBarriers(coarseRegion, job.barriers, radius, context);
   const both = await freeBefore(state, free, radius, context);
   run.done('clearances');
-  const removed = await removedDistance(job, scans, region, context);
-  const start = chooseStart(free, radius, job.start, both ?? removed);
+  const start = chooseStart(free, radius, job.start, both ?? region.removed);
   if (start.cell < 0 || free.data[start.cell] < radius) throw noEnvelope(job, free, obstacles, { start: start.cell, startInRegion });
   const envelope = await rollBall(free, radius, [start.cell], context);
   const root = largestBall(free, radius, start.cell);
@@ -104,7 +102,7 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     skinStep: region.skinStep,
     free,
     coarseRegion,
-    removed,
+    removed: region.removed,
     before: state && both && { state, free: both },
     start,
     accuracy,
@@ -112,15 +110,6 @@ export async function findSpace(job: Job, files: Files, run: Run, options: Space
     root,
     double,
   };
-}
-
-/** The region's own field where it stays near to the removed parts and nothing else, as it does by default. */
-async function removedDistance(job: Job, scans: readonly Scan[], { field, near }: RegionParts, context: Context): Promise<Field | null> {
-  const removed = scans.filter((s) => s.settings.role === 'removed');
-  const named = job.region.near ? job.region.near.scan : [];
-  if (near && named.length === removed.length && removed.every((s) => named.includes(s.name))) return near;
-  const levels = (s: Scan): number[] => [s.settings.clearance, s.settings.clearance + job.least_radius];
-  return leastDistance(removed, field.grid, levels, context);
 }
 
 /** Room of which it cannot be told whether it lies in an open scan is not worth a word below this, mm3. */

@@ -56,7 +56,7 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
   await lowerToSlack(slack, obstacles, [...new Set(cuts)], context);
   await closeBarriers(region, job.barriers, Math.max(...lists.radii), context);
   run.done('clearances');
-  const start = startCells(job, { region, slack, near: parts.near }, Math.min(...lists.radii), least);
+  const start = startCells(job, { region, slack, removed: parts.removed }, Math.min(...lists.radii), least);
   const accuracy = worstAccuracy(job.accuracy, obstacles, run);
   const tank = job.tank ? tankOptions(job.tank, accuracy) : null;
   const trials = lists.more.flatMap((more) =>
@@ -100,14 +100,14 @@ export async function study(job: Job, lists: StudyLists, files: Files, at: { con
 interface Fields {
   readonly region: Field;
   readonly slack: Field;
-  readonly near: Field | null;
+  readonly removed: Field | null;
 }
 
 /** Cells round the job's start, so that a start that a greater clearance takes gives way to one beside it. */
-function startCells(job: Job, { region, slack, near }: Fields, radius: number, more: number): number[] {
+function startCells(job: Job, { region, slack, removed }: Fields, radius: number, more: number): number[] {
   const { grid } = region;
   const free: Field = { grid, data: region.data.map((v, c) => Math.min(v, slack.data[c] - more)) };
-  const { cell } = chooseStart(free, radius, job.start, near);
+  const { cell } = chooseStart(free, radius, job.start, removed);
   if (cell < 0 || free.data[cell] < radius)
     throw new Fault({
       code: 'no-envelope',

@@ -24,7 +24,7 @@ export async function signedDistance(scan: Scan, grid: Grid, options: DistanceOp
 }
 
 /** The least of the signed distances to some scans, each accurate near its own `levels`, mm, only; null without any. */
-export async function leastDistance(
+async function leastDistance(
   scans: readonly Scan[],
   grid: Grid,
   levels: (scan: Scan) => readonly number[],
@@ -141,8 +141,8 @@ function lowerTo(field: Field, other: Float32Array, of: (v: number) => number): 
 export interface RegionParts {
   /** Signed distance to the region's border, positive inside, mm. */
   readonly field: Field;
-  /** Signed distance to the scans named by `near` (least of them), for later use; null without `near`. */
-  readonly near: Field | null;
+  /** Signed distance to the removed parts, the least of them; null without any. */
+  readonly removed: Field | null;
   /** Step of the coarse grid on which the skin was rolled, mm; 0 without a skin. */
   readonly skinStep: number;
 }
@@ -189,7 +189,20 @@ export async function regionField(
     skinStep = skin.grid.step;
     lowerToSampled(field, skin);
   }
-  return { field, near, skinStep };
+  return { field, removed: await removedDistance(region, scans, { grid, cuts, near }, context), skinStep };
+}
+
+/** The field that `near` was told by where it names the removed parts and nothing else, as it does by default; else one of their own. */
+async function removedDistance(
+  region: JobRegion,
+  scans: readonly Scan[],
+  { grid, cuts, near }: { readonly grid: Grid; readonly cuts: readonly number[]; readonly near: Field | null },
+  context: Context,
+): Promise<Field | null> {
+  const removed = scans.filter((s) => s.settings.role === 'removed');
+  const named = region.near ? region.near.scan : [];
+  if (near && named.length === removed.length && removed.every((s) => named.includes(s.name))) return near;
+  return leastDistance(removed, grid, (s) => cuts.map((v) => v + s.settings.clearance), context);
 }
 
 /**
