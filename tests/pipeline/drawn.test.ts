@@ -7,18 +7,7 @@ import { closestApproaches } from '../../src/pipeline/closest.ts';
 import { drawnParts } from '../../src/pipeline/drawn.ts';
 import { measure } from '../../src/pipeline/measure.ts';
 import { boxesStl } from '../cli/run.ts';
-
-/** A box-shaped room with walls of 10 mm, closed but for its lid; corners off any lattice. [x0, y0, z0, x1, y1, z1], mm. */
-const ROOM = [-110.3, -80.7, 400.9, 109.7, 79.3, 520.9] as const;
-const [X0, Y0, Z0, X1, Y1, Z1] = ROOM;
-const WALLS = [
-  [X0 - 10, Y0 - 10, Z0 - 10, X1 + 10, Y1 + 10, Z0],
-  [X0 - 10, Y0 - 10, Z0, X0, Y1 + 10, Z1],
-  [X1, Y0 - 10, Z0, X1 + 10, Y1 + 10, Z1],
-  [X0, Y0 - 10, Z0, X1, Y0, Z1],
-  [X0, Y1, Z0, X1, Y1 + 10, Z1],
-];
-const LID = [X0 - 10, Y0 - 10, Z1, X1 + 10, Y1 + 10, Z1 + 10];
+import { LID, WALLS, X0, X1, Y0, Y1, Z0, Z1 } from './room.ts';
 
 async function run(text: string, files: Record<string, Uint8Array>) {
   const job = parseJob(`voidgauge: 1\nstep: 4\nleast_radius: 8\ntank: false\n${text}`, 'job.yaml');

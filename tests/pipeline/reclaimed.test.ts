@@ -4,18 +4,11 @@ import { parseJob } from '../../src/job/job.ts';
 import { inlineContext } from '../../src/parallel/inline.ts';
 import { measure } from '../../src/pipeline/measure.ts';
 import { boxesStl } from '../cli/run.ts';
+import { LID, WALLS, X0, Y0, Y1, Z0, Z1 } from './room.ts';
 
-/** A closed room of 220 x 160 x 120 mm, corners off any lattice, one end of which a part filled: its volume is what came free. */
-const [X0, Y0, Z0, X1, Y1, Z1] = [-110.3, -80.7, 400.9, 109.7, 79.3, 520.9];
+/** A closed room, one end of which a part filled: its volume is what came free. */
 const FILES: Record<string, Uint8Array> = {
-  walls: boxesStl(
-    [X0 - 10, Y0 - 10, Z0 - 10, X1 + 10, Y1 + 10, Z0],
-    [X0 - 10, Y0 - 10, Z0, X0, Y1 + 10, Z1],
-    [X1, Y0 - 10, Z0, X1 + 10, Y1 + 10, Z1],
-    [X0, Y0 - 10, Z0, X1, Y0, Z1],
-    [X0, Y1, Z0, X1, Y1 + 10, Z1],
-    [X0 - 10, Y0 - 10, Z1, X1 + 10, Y1 + 10, Z1 + 10],
-  ),
+  walls: boxesStl(...WALLS, LID),
   part: boxesStl([X0, Y0, Z0, X0 + 100, Y1, Z1]),
 };
 
